@@ -1,0 +1,1 @@
+"""From the broker to the stores: decode, convert, store, diagnose, raise alarms, publish."""

@@ -1,0 +1,1 @@
+"""The MQTT side: broker, subscriber, decoding of payloads."""

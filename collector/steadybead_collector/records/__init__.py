@@ -1,0 +1,1 @@
+"""The records store: append-only revisions, facts of the collector and acts of people."""

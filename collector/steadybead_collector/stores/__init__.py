@@ -1,0 +1,1 @@
+"""Readings stores behind the `ReadingsStore` port."""

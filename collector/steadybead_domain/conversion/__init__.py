@@ -1,0 +1,1 @@
+"""From the number on the wire to the engineering unit, with its quality."""

@@ -1,0 +1,85 @@
+"""Names of sites, stations, guns and channels, as they stand in MQTT topics and in the API."""
+
+import re
+from dataclasses import dataclass
+from typing import Self
+
+NAME = re.compile(r"[A-Za-z0-9_-]{1,64}")
+GUN_PREFIX = "gun-"
+
+
+class BadNameError(ValueError):
+    """A name that the topic contract does not allow."""
+
+
+def checked_name(name: str, what: str) -> str:
+    """Return `name` if it is 1 to 64 of `A-Z a-z 0-9 _ -`; raise BadNameError otherwise."""
+    if NAME.fullmatch(name) is None:
+        shown = name if len(name) <= 80 else name[:77] + "..."
+        raise BadNameError(f"{what} {shown!r}: use 1 to 64 of A-Z a-z 0-9 _ -")
+    return name
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class StationId:
+    """One air source and its guns; written `site/station`."""
+
+    site: str
+    station: str
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read `site/station`; raise BadNameError."""
+        parts = text.split("/")
+        if len(parts) != 2:
+            raise BadNameError(f"station {text[:140]!r}: write site/station")
+        return cls(checked_name(parts[0], "site"), checked_name(parts[1], "station"))
+
+    def __str__(self) -> str:
+        """Write `site/station`."""
+        return f"{self.site}/{self.station}"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class ChannelId:
+    """One measured quantity of a station; written `site/station/owner/what`."""
+
+    site: str
+    station: str
+    channel: str
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read `site/station/channel-id`; raise BadNameError."""
+        parts = text.split("/", 2)
+        if len(parts) != 3:
+            raise BadNameError(f"channel {text[:210]!r}: write site/station/channel-id")
+        site, station, channel = parts
+        return cls(
+            checked_name(site, "site"), checked_name(station, "station"), checked_channel(channel)
+        )
+
+    @property
+    def station_id(self) -> StationId:
+        """Give the station that owns the channel."""
+        return StationId(self.site, self.station)
+
+    @property
+    def gun(self) -> str | None:
+        """Give the gun that owns the channel (`gun-a/…` gives `a`), None for the air source."""
+        owner = self.channel.split("/", 1)[0]
+        return owner.removeprefix(GUN_PREFIX) if owner.startswith(GUN_PREFIX) else None
+
+    def __str__(self) -> str:
+        """Write `site/station/channel-id`."""
+        return f"{self.site}/{self.station}/{self.channel}"
+
+
+def checked_channel(text: str) -> str:
+    """Return `text` if it is two names joined by one slash; raise BadNameError otherwise."""
+    parts = text.split("/")
+    if len(parts) != 2:
+        raise BadNameError(f"channel {text[:140]!r}: write two names joined by one /")
+    for part in parts:
+        checked_name(part, "channel")
+    return text

@@ -1,0 +1,119 @@
+"""The plant as its file describes it: site, stations, guns, channels and their wiring."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from steadybead_domain.conversion.specs import Conversion, FlowPrinciple, FlowReference
+from steadybead_domain.ids import ChannelId, StationId
+from steadybead_domain.quantities import Quantity
+
+
+class AirSourceKind(StrEnum):
+    """Where the air comes from."""
+
+    BLOWER = "blower"
+    COMPRESSED_AIR = "compressed_air"
+    NITROGEN = "nitrogen"
+    BUILT_IN_FAN = "built_in_fan"
+
+
+@dataclass(frozen=True, slots=True)
+class PointerSource:
+    """A foreign topic and the RFC 6901 pointer to the number in its JSON payload."""
+
+    topic: str
+    pointer: str
+
+
+@dataclass(frozen=True, slots=True)
+class FlowMeter:
+    """What a flow channel says of its meter; `position` is free words, shown with the value."""
+
+    principle: FlowPrinciple = FlowPrinciple.ACTUAL_VOLUME
+    reference: FlowReference = FlowReference.ACTUAL
+    position: str = "not stated"
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One channel: what it measures, the unit on the wire and how it is converted.
+
+    `unit` is the engineering unit, always that of the quantity. `silence_s`: no reading for so
+    long while the station is on line is silence. `regulated`: the gun's controller regulates on
+    this very sensor (None: not said).
+    """
+
+    id: ChannelId
+    quantity: Quantity
+    wire_unit: str
+    conversion: Conversion | None = None
+    source: PointerSource | None = None
+    regulated: bool | None = None
+    flow: FlowMeter | None = None
+    silence_s: float = 30.0
+
+    @property
+    def unit(self) -> str:
+        """Give the engineering unit."""
+        return self.quantity.facts.unit
+
+    @property
+    def gun(self) -> str | None:
+        """Give the gun that owns the channel."""
+        return self.id.gun
+
+
+@dataclass(frozen=True, slots=True)
+class AirSource:
+    """The source of the station's air."""
+
+    kind: AirSourceKind = AirSourceKind.BLOWER
+    intake_filter_limit_pa: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """One air source and its guns."""
+
+    id: StationId
+    channels: tuple[Channel, ...]
+    name: str = ""
+    procedure: str | None = None
+    air: AirSource = field(default_factory=AirSource)
+
+    @property
+    def guns(self) -> tuple[str, ...]:
+        """Give the guns in the order in which the file first names them."""
+        return tuple(dict.fromkeys(c.gun for c in self.channels if c.gun is not None))
+
+    def channel_of(self, quantity: Quantity, gun: str | None = None) -> Channel | None:
+        """Find the channel of a quantity; for a quantity of the gun, name the gun."""
+        for channel in self.channels:
+            if channel.quantity is quantity and channel.gun == gun:
+                return channel
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """One accepted version of the plant file, without the settings of servers.
+
+    `version` counts accepted versions from 1; `sha256` is of the file's bytes.
+    """
+
+    site: str
+    timezone: str
+    stations: tuple[Station, ...]
+    version: int = 1
+    sha256: str = ""
+    name: str = ""
+
+    def channels(self) -> Iterator[Channel]:
+        """Walk all channels in the file's order."""
+        for station in self.stations:
+            yield from station.channels
+
+    def station(self, station_id: StationId) -> Station | None:
+        """Find a station."""
+        return next((s for s in self.stations if s.id == station_id), None)

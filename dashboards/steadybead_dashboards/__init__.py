@@ -1,0 +1,1 @@
+"""The pages: contexts, templates and the browser files that we wrote."""
