@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from steadybead_domain.alarms.model import AlarmAct, AlarmFact
+from steadybead_domain.errors import PlainError
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.plant import Plant
 from steadybead_domain.procedures import Procedure
@@ -12,7 +13,7 @@ from steadybead_domain.readings import Batch, Buckets, Columns, Reading
 from steadybead_domain.welds import WeldEvent
 
 
-class StoreError(Exception):
+class StoreError(PlainError):
     """The store cannot do what was asked; the message says what to do about it."""
 
 

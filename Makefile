@@ -1,0 +1,51 @@
+# make demo | test | check | bench | score     (Python >= 3.11; everything lands in .venv)
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PORT ?= 8765
+PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
+PYTEST_ARGS ?=
+
+.PHONY: demo test check bench score pictures lock clean
+
+$(VENV)/run.done: requirements.txt
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Steadybead needs Python 3.11 or newer: set PYTHON=..."; exit 2; }
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV) || { echo "python venv is missing: on Debian install python3-venv"; exit 2; }
+	$(PIP) install --require-hashes -r requirements.txt
+	@touch $@
+
+$(VENV)/dev.done: $(VENV)/run.done requirements-dev.txt
+	$(PIP) install --require-hashes -r requirements-dev.txt
+	@touch $@
+
+$(VENV)/product.done: $(VENV)/run.done pyproject.toml
+	$(PIP) install --no-deps --editable .
+	@touch $@
+
+demo: $(VENV)/product.done
+	$(BIN)/steadybead demo --port $(PORT)
+
+check: $(VENV)/dev.done $(VENV)/product.done
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/python -m pytest -q tests/unit/test_layers.py
+
+test: $(VENV)/dev.done $(VENV)/product.done
+	@sh tests/servers.sh
+	$(BIN)/python -m pytest $(PYTEST_ARGS)
+
+bench: $(VENV)/dev.done $(VENV)/product.done
+	@sh tests/servers.sh
+	$(BIN)/python tests/bench/run.py $(BENCH_ARGS)
+
+pictures: $(VENV)/dev.done $(VENV)/product.done
+	$(BIN)/python -m steadybead_simulator.pictures
+
+# Pins with hashes and without any registry's address.
+lock: $(VENV)/dev.done
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate pyproject.toml -o requirements.txt
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate --extra test --extra check -c requirements.txt pyproject.toml -o requirements-dev.txt
+
+clean:
+	rm -rf $(VENV) build dist

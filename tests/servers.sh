@@ -1,0 +1,18 @@
+#!/bin/sh
+# Installs the servers that the tests speak to, where this user may; says aloud what is missing.
+set -u
+missing=""
+have() { command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ]; }
+have mosquitto || missing="$missing mosquitto"
+have mosquitto_pub || missing="$missing mosquitto-clients"
+have chromium || have chromium-browser || have google-chrome || missing="$missing chromium"
+[ -n "$missing" ] || exit 0
+if command -v apt-get >/dev/null 2>&1 && [ "$(id -u)" = 0 ]; then
+  echo "installing for the tests:$missing"
+  # shellcheck disable=SC2086
+  DEBIAN_FRONTEND=noninteractive apt-get update -qq &&
+    DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null
+else
+  echo "NOT INSTALLED (needs root and apt-get):$missing — the tests that need them are skipped aloud"
+fi
+exit 0
