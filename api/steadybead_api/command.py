@@ -155,9 +155,9 @@ def main(words: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except PlainError as error:
-        print(f"{_FAULT}{error}", file=sys.stderr)
+        sys.stderr.write(f"{_FAULT}{error}\n")
         return MISUSE
     except OSError as error:
         place = f"{error.filename}: " if error.filename else ""
-        print(f"{_FAULT}{place}{error.strerror or error}", file=sys.stderr)
+        sys.stderr.write(f"{_FAULT}{place}{error.strerror or error}\n")
         return MISUSE
