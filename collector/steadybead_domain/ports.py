@@ -87,12 +87,18 @@ class ReadingsStore(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """The first receipt of a message whose records carry no time of their own."""
+    """The first receipt of a message whose records carry no time of their own.
+
+    Message ids are used again after their acknowledgement. `fresh` says that this message cannot
+    be a redelivery: whatever is remembered under the same key belonged to an older message and is
+    replaced.
+    """
 
     message_id: int
     topic: str
     payload_sha256: bytes
     time: int
+    fresh: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +123,10 @@ class FactsStore(Protocol):
     """What the collector writes, and the human acts that it reads. Commit before publish."""
 
     def receipts(self, wanted: Sequence[Receipt]) -> list[Receipt]:
-        """Remember receipts; where (message id, topic, hash) is known, give the first one."""
+        """Remember receipts; where (message id, topic, hash) is known, give the first one.
+
+        One that is `fresh` replaces what is known. The answer has the order of `wanted`.
+        """
 
     def quarantine(self, rows: Sequence[Refused]) -> None:
         """Keep refusals; a repeat only counts."""
