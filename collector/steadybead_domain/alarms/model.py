@@ -34,6 +34,8 @@ class ActKind(StrEnum):
     ACKNOWLEDGE = "acknowledge"
     SHELVE = "shelve"
     UNSHELVE = "unshelve"
+    TAKE_OUT_OF_SERVICE = "take out of service"
+    RETURN_TO_SERVICE = "return to service"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,8 @@ class AlarmFact:
 
     `alarm` is the id of the occurrence, made from `fingerprint` and the onset: the same evidence
     gives the same id however often it is replayed. (`alarm`, `time`, `active`) is unique.
+    `suppressed`: the condition cannot be judged now (its sensor is broken or silent), which raises
+    an alarm of its own. `merged_into`: a later occurrence of the same fingerprint took over.
     """
 
     alarm: str
@@ -61,11 +65,17 @@ class AlarmFact:
     cause: str
     to_do: str
     for_whom: str
+    suppressed: bool = False
+    merged_into: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class AlarmAct:
-    """What a person did to one occurrence, written by the API, never overwritten."""
+    """What a person did to one occurrence, written by the API, never overwritten.
+
+    `of_raise`: the time of the raise that the person saw, so that an acknowledgement is never
+    taken for one of an earlier raise when the clocks of device and server differ.
+    """
 
     alarm: str
     kind: ActKind
@@ -73,6 +83,7 @@ class AlarmAct:
     actor: str
     until: int | None = None
     reason: str = ""
+    of_raise: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,151 @@
+"""The alarm state model as one pure function of fact, human act and time.
+
+States and terms after IEC 62682 / ISA-18.2, from memory. Two clocks meet here: facts carry the
+time of the data, acts that of the server. Nothing is hidden because its time lies ahead of `now`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from steadybead_domain.alarms.model import ActKind, Alarm, AlarmAct, AlarmFact, AlarmState, Priority
+from steadybead_domain.times import HOUR
+
+LONGEST_SHELF = 24 * HOUR  # project assumption: a shelf is never for ever
+_RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
+
+
+class BadActError(ValueError):
+    """An act that the state model refuses; the message says what to do instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What the state is derived from, each a plain yes or no."""
+
+    active: bool
+    latching: bool
+    acknowledged: bool
+    acknowledged_after_return: bool = False
+    shelved: bool = False
+    suppressed: bool = False
+    out_of_service: bool = False
+    merged: bool = False
+
+
+def state_of(c: Condition) -> AlarmState:
+    """Give the state: out of service before shelved before suppressed before the process."""
+    if c.merged:
+        return AlarmState.NORMAL
+    if c.out_of_service:
+        return AlarmState.OUT_OF_SERVICE
+    if c.shelved:
+        return AlarmState.SHELVED
+    if c.suppressed:
+        return AlarmState.SUPPRESSED
+    if c.active:
+        return AlarmState.ACKNOWLEDGED if c.acknowledged else AlarmState.UNACKNOWLEDGED
+    return _returned(c)
+
+
+def _returned(c: Condition) -> AlarmState:
+    if not c.acknowledged:
+        return AlarmState.LATCHED_UNACKNOWLEDGED if c.latching else AlarmState.RETURNED
+    if c.latching and not c.acknowledged_after_return:
+        return AlarmState.LATCHED_ACKNOWLEDGED
+    return AlarmState.NORMAL
+
+
+def alarm_state(facts: Sequence[AlarmFact], acts: Sequence[AlarmAct], now: int) -> Alarm:
+    """Derive the alarm from the facts and acts of one occurrence, given in any order.
+
+    Repeated facts and acts change nothing. ValueError if there is no fact, or none that raises.
+    """
+    ordered = sorted(facts, key=lambda f: (f.time, f.active))
+    raises = _raises(ordered)
+    last_raise, latest = raises[-1], ordered[-1]
+    cleared = None if latest.active else _cleared(ordered)
+    ack = _acknowledgement(acts, raises)
+    shelf = _shelf(acts)
+    condition = Condition(
+        active=latest.active,
+        latching=last_raise.latching,
+        acknowledged=ack is not None,
+        acknowledged_after_return=ack is not None and cleared is not None and ack.time >= cleared,
+        shelved=shelf is not None and now < shelf,
+        suppressed=latest.active and latest.suppressed,
+        out_of_service=_out_of_service(acts),
+        merged=any(f.merged_into for f in ordered),
+    )
+    return Alarm(
+        raised=raises[0],
+        state=state_of(condition),
+        active=latest.active,
+        cleared=cleared,
+        acknowledged_by="" if ack is None else ack.actor,
+        acknowledged_at=None if ack is None else ack.time,
+        shelved_until=shelf if condition.shelved else None,
+    )
+
+
+def checked_act(act: AlarmAct) -> AlarmAct:
+    """Return the act if the model can take it; raise BadActError otherwise."""
+    if act.kind in (ActKind.SHELVE, ActKind.TAKE_OUT_OF_SERVICE) and not act.reason.strip():
+        raise BadActError(f"{act.kind.value}: give a reason")
+    if act.kind is ActKind.SHELVE:
+        if act.until is None:
+            raise BadActError("shelve: give an end")
+        if not act.time < act.until <= act.time + LONGEST_SHELF:
+            hours = LONGEST_SHELF // HOUR
+            raise BadActError(f"shelve: the end must lie ahead, at most {hours} h")
+    return act
+
+
+def _raises(ordered: Sequence[AlarmFact]) -> list[AlarmFact]:
+    raises: list[AlarmFact] = []
+    standing: AlarmFact | None = None
+    for fact in ordered:
+        if not fact.active:
+            standing = None
+        elif standing is None or _RANK[fact.priority] < _RANK[standing.priority]:
+            raises.append(fact)
+            standing = fact
+    if not raises:
+        raise ValueError("no fact raises this alarm")
+    return raises
+
+
+def _cleared(ordered: Sequence[AlarmFact]) -> int:
+    cleared = ordered[-1].time
+    for fact in reversed(ordered):
+        if fact.active:
+            break
+        cleared = fact.time
+    return cleared
+
+
+def _acknowledgement(acts: Sequence[AlarmAct], raises: Sequence[AlarmFact]) -> AlarmAct | None:
+    """Give the newest acknowledgement that is one of the last raise."""
+    last = raises[-1].time
+    valid = [a for a in acts if a.kind is ActKind.ACKNOWLEDGE and _is_of(a, last, len(raises))]
+    return max(valid, key=lambda a: a.time, default=None)
+
+
+def _is_of(act: AlarmAct, last_raise: int, raises: int) -> bool:
+    if act.of_raise is not None:
+        return act.of_raise >= last_raise
+    return raises == 1 or act.time >= last_raise
+
+
+def _shelf(acts: Sequence[AlarmAct]) -> int | None:
+    kinds = (ActKind.SHELVE, ActKind.UNSHELVE)
+    last = max((a for a in acts if a.kind in kinds), key=lambda a: a.time, default=None)
+    if last is None or last.kind is ActKind.UNSHELVE:
+        return None
+    longest = last.time + LONGEST_SHELF
+    return longest if last.until is None else min(last.until, longest)
+
+
+def _out_of_service(acts: Sequence[AlarmAct]) -> bool:
+    kinds = (ActKind.TAKE_OUT_OF_SERVICE, ActKind.RETURN_TO_SERVICE)
+    last = max((a for a in acts if a.kind in kinds), key=lambda a: a.time, default=None)
+    return last is not None and last.kind is ActKind.TAKE_OUT_OF_SERVICE

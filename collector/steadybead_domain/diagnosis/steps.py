@@ -1,0 +1,114 @@
+"""Running logic over grid steps in columns, carried from block to block without a seam.
+
+Every function gives the same columns however the steps are cut into blocks, because only whole
+numbers, booleans and untouched values are carried; no running sum is.
+"""
+
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from steadybead_domain.readings import Float64, Int64
+
+Bool = npt.NDArray[np.bool_]
+Scalar = TypeVar("Scalar", bound=np.generic)
+
+
+def hold(values: npt.NDArray[Scalar], known: Bool, before: Any) -> npt.NDArray[Scalar]:
+    """Carry each known value forward; `before` stands until the first one. Shapes [n]."""
+    last = np.maximum.accumulate(np.where(known, np.arange(len(known)), -1))
+    held = values[last]
+    held[last < 0] = before
+    return held
+
+
+def latch(on: Bool, off: Bool, before: bool) -> Bool:
+    """Give a set-reset memory, `on` winning; `before` is its state ahead of the first step."""
+    return hold(on, on | off, before)
+
+
+def run_length(condition: Bool, before: int) -> Int64:
+    """Count the steps for which the condition has held up to each step, itself included."""
+    index = np.arange(len(condition))
+    broken = np.maximum.accumulate(np.where(condition, -1, index))
+    return np.where(broken < 0, index + 1 + before, index - broken)
+
+
+def rises(active: Bool, before: bool) -> npt.NDArray[np.intp]:
+    """Give the steps at which the state changes, either way."""
+    return np.flatnonzero(active != np.concatenate(([before], active[:-1])))
+
+
+@dataclass(slots=True)
+class Delay:
+    """On-delay and off-delay of a condition, in steps.
+
+    It turns on once the condition has held for `on_steps`, off once it has not for `off_steps`;
+    at a muted step it is off and its counts start again.
+    """
+
+    on_steps: int
+    off_steps: int
+    active: bool = False
+    held: int = 0
+    absent: int = 0
+
+    def update(self, condition: Bool, muted: Bool | None = None) -> Bool:
+        """Give the delayed state at each step."""
+        if not len(condition):
+            return condition
+        mute = np.zeros_like(condition) if muted is None else muted
+        present, missing = condition & ~mute, ~condition | mute
+        held = run_length(present, self.held)
+        absent = run_length(missing, self.absent)
+        active = latch(held >= self.on_steps, (absent >= self.off_steps) | mute, self.active)
+        self.active = bool(active[-1])
+        self.held, self.absent = int(held[-1]), int(absent[-1])
+        return active
+
+    def dump(self) -> list[int]:
+        """Give the memory as JSON."""
+        return [int(self.active), self.held, self.absent]
+
+    def load(self, data: Any) -> None:
+        """Take up what `dump` gave."""
+        self.active, self.held, self.absent = bool(data[0]), int(data[1]), int(data[2])
+
+
+@dataclass(slots=True)
+class Deadband:
+    """A limit that is left at one value and returned to at another."""
+
+    active: bool = False
+
+    def update(self, beyond: Bool, back: Bool) -> Bool:
+        """Give the state: on where `beyond`, off where `back`, else as before."""
+        if not len(beyond):
+            return beyond
+        state = latch(beyond, back, self.active)
+        self.active = bool(state[-1])
+        return state
+
+
+class Memory:
+    """The last `size` values of a column, so that a step can look back into earlier blocks."""
+
+    def __init__(self, size: int) -> None:
+        self.size = size
+        self.values: Float64 = np.full(size, np.nan)
+
+    def joined(self, column: Float64) -> Float64:
+        """Give the remembered values followed by the column, then remember its end."""
+        both = np.concatenate((self.values, column))
+        self.values = both[len(both) - self.size :].copy()
+        return both
+
+    def dump(self) -> list[float | None]:
+        """Give the memory as JSON."""
+        return [None if np.isnan(v) else float(v) for v in self.values]
+
+    def load(self, data: Any) -> None:
+        """Take up what `dump` gave."""
+        self.values = np.array([np.nan if v is None else v for v in data], np.float64)
