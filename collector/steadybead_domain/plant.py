@@ -28,11 +28,21 @@ class PointerSource:
 
 @dataclass(frozen=True, slots=True)
 class FlowMeter:
-    """What a flow channel says of its meter; `position` is free words, shown with the value."""
+    """What a flow channel says of its meter; `position` is free words, shown with the value.
+
+    `temperature_at` and `pressure_at` say where the state of the air in the meter is known from:
+    a channel id of the same station, or a fixed number (°C; absolute Pa); None: not said. A
+    pressure channel is read as gauge pressure unless it is the ambient pressure. The scale state
+    matters for variable-area meters and pressure-drop elements.
+    """
 
     principle: FlowPrinciple = FlowPrinciple.ACTUAL_VOLUME
     reference: FlowReference = FlowReference.ACTUAL
     position: str = "not stated"
+    temperature_at: str | float | None = None
+    pressure_at: str | float | None = None
+    scale_temperature_c: float = 20.0
+    scale_pressure_pa: float = 101_325.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,53 @@
+"""Pulse flow meters: the flow is the rise of a running count over time."""
+
+from typing import NamedTuple
+
+import numpy as np
+
+from steadybead_domain.conversion.carried import Carried
+from steadybead_domain.conversion.specs import PulseCounter
+from steadybead_domain.conversion.wire import Mask
+from steadybead_domain.readings import Float64, Int64
+from steadybead_domain.times import MINUTE, SECOND
+
+
+class PulseFlow(NamedTuple):
+    """The flow in L/min at the meter [n], 0.0 where `unknown` [n] says that none can be told."""
+
+    flow_l_min: Float64
+    unknown: Mask
+
+
+def pulse_flow(
+    spec: PulseCounter,
+    carried: Carried,
+    time: Int64,
+    count: Float64,
+    highest_l_min: float,
+    *,
+    max_gap_us: int = MINUTE,
+) -> PulseFlow:
+    """Turn counts [n], in order of arrival, into mean flow since the count before in time.
+
+    A count lower than the one before is a roll-over if the flow that this implies is no more
+    than `highest_l_min`; otherwise the counter restarted and no flow can be told for that one
+    reading. Nor can it for the first count, or one more than `max_gap_us` after the one before.
+    """
+    view = carried.view(time, count)
+    arrived = np.arange(view.before, view.before + len(time))
+    place = view.latest(time - 1, arrived, max_gap_us - 1)
+    known = place >= 0
+    rise = np.where(known, count - view.value[place], 0.0)
+    elapsed_us = np.where(known, time - view.time[place], SECOND)
+    flow = _flow(rise, elapsed_us, spec)
+    fell = rise < 0.0
+    if fell.any():
+        rolled = _flow(rise + spec.rolls_over_at, elapsed_us, spec)
+        is_roll_over = fell & (rolled >= 0.0) & (rolled <= highest_l_min)
+        flow = np.where(is_roll_over, rolled, flow)
+        known &= ~fell | is_roll_over
+    return PulseFlow(np.where(known, flow, 0.0), ~known)
+
+
+def _flow(rise: Float64, elapsed_us: Int64, spec: PulseCounter) -> Float64:
+    return rise * spec.litres_per_pulse * (MINUTE / elapsed_us)
