@@ -1,0 +1,174 @@
+"""The readings file: one writing connection, a few reading ones, and the lock of the writer."""
+
+import contextlib
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from queue import Empty, LifoQueue
+from threading import RLock
+
+import apsw
+from filelock import FileLock, Timeout
+
+from steadybead_collector.stores.faults import told
+from steadybead_collector.stores.schema import PAGE_SIZE, identify, upgrade
+from steadybead_domain.ports import StoreError
+
+FILE_NAME = "readings.sqlite"
+_BUSY_MS = 5_000
+_POOLED = 4
+_WAL_LIMIT = 64 * 2**20
+
+
+class Database:
+    """A readings file. Safe for threads.
+
+    `writing()` holds the one writing connection under a lock; `reading()` lends a connection of
+    its own to each caller, in a short read transaction.
+    """
+
+    def __init__(self, folder: Path, *, read_only: bool = False) -> None:
+        self.path = folder / FILE_NAME
+        self.lock = RLock()
+        self.read_only = read_only
+        self._idle: LifoQueue[apsw.Connection] = LifoQueue()
+        self._lock_file: FileLock | None = None
+        self._writer: apsw.Connection | None = None
+        self._closed = False
+        if read_only:
+            self._look()
+        else:
+            self._take(folder)
+
+    @contextlib.contextmanager
+    def writing(self) -> Iterator[apsw.Connection]:
+        """Lend the writing connection; what runs inside one `with connection:` is one commit."""
+        with self.lock:
+            if self._writer is None:
+                raise StoreError(f"{self.path} is closed, or open for reading only")
+            with told(self.path):
+                yield self._writer
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[apsw.Connection]:
+        """Lend a connection inside one read transaction: everything read is of one moment."""
+        if self._closed:
+            raise StoreError("the readings store is closed: open it again")
+        with told(self.path):
+            connection = self._lend()
+            try:
+                connection.execute("BEGIN")
+                yield connection
+            finally:
+                if connection.in_transaction:
+                    connection.execute("ROLLBACK")
+                self._give_back(connection)
+
+    def close(self) -> None:
+        """Close all connections that are idle and free the file; idempotent."""
+        with self.lock:
+            self._closed = True
+            while True:
+                try:
+                    self._idle.get_nowait().close()
+                except Empty:
+                    break
+            if self._writer is not None:
+                self._writer.close()
+                self._writer = None
+            if self._lock_file is not None:
+                self._lock_file.release()
+                self._lock_file = None
+
+    def _take(self, folder: Path) -> None:
+        """Become the one writer; make the file if there is none."""
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            lock = FileLock(f"{self.path}.lock")
+            lock.acquire(timeout=0)
+        except Timeout:
+            raise StoreError(
+                f"another process writes {self.path}: stop it first, or name another data folder"
+            ) from None
+        except OSError as error:
+            raise StoreError(
+                f"cannot write in {folder} ({error.strerror}): give this user permission, or name"
+                " another data folder"
+            ) from None
+        self._lock_file = lock
+        try:
+            with told(self.path):
+                if not self.path.exists():
+                    _create(self.path)
+                _check_size(self.path)
+                self._writer = _connect(self.path, apsw.SQLITE_OPEN_READWRITE)
+                version = identify(self._writer)
+                _prepare_writer(self._writer)
+                upgrade(self._writer, version)
+        except BaseException:
+            self.close()
+            raise
+
+    def _look(self) -> None:
+        """Check that there is a file of ours to read."""
+        if not self.path.exists():
+            raise StoreError(f"there is no {self.path}: start the collector once, or check --data")
+        _check_size(self.path)
+        with told(self.path):
+            connection = self._lend()
+            identify(connection)
+            self._give_back(connection)
+
+    def _lend(self) -> apsw.Connection:
+        try:
+            return self._idle.get_nowait()
+        except Empty:
+            return _connect(self.path, apsw.SQLITE_OPEN_READONLY)
+
+    def _give_back(self, connection: apsw.Connection) -> None:
+        if self._closed or self._idle.qsize() >= _POOLED:
+            connection.close()
+        else:
+            self._idle.put(connection)
+
+
+def _create(path: Path) -> None:
+    """Make the file under another name and move it into place when it is whole."""
+    fresh = path.with_name(f"{path.name}.new")
+    fresh.unlink(missing_ok=True)
+    connection = _connect(fresh, apsw.SQLITE_OPEN_READWRITE | apsw.SQLITE_OPEN_CREATE)
+    connection.pragma("page_size", PAGE_SIZE)
+    upgrade(connection, 0)
+    connection.close()
+    fresh.replace(path)
+    _sync_folder(path.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _connect(path: Path, flags: int) -> apsw.Connection:
+    connection = apsw.Connection(str(path), flags=flags)
+    connection.set_busy_timeout(_BUSY_MS)
+    return connection
+
+
+def _prepare_writer(connection: apsw.Connection) -> None:
+    connection.pragma("journal_mode", "wal")
+    connection.pragma("synchronous", "FULL")
+    connection.pragma("journal_size_limit", _WAL_LIMIT)
+
+
+def _check_size(path: Path) -> None:
+    """Raise StoreError on a file that is too short to be one of ours."""
+    if path.stat().st_size < PAGE_SIZE:
+        raise StoreError(
+            f"{path} is cut off or no readings file: move it away and restore the newest backup"
+        )

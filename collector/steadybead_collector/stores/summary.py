@@ -1,0 +1,68 @@
+"""What is kept of a stretch of readings: numbers that can be merged without loss."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from steadybead_collector.stores.exact import exact_sums
+from steadybead_domain.readings import Columns, Int64, Quality, Reason
+
+_VALUED = np.array([Reason(i).has_value for i in range(max(Reason) + 1)])
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """`count` readings, of them `n` not bad and with a value; `low`, `high` and `total` of those.
+
+    `total` counts 2^-1074 (see `exact`); `low` and `high` are infinite where n is 0; `worst` is
+    the worst quality number of all `count`.
+    """
+
+    count: int
+    n: int
+    low: float
+    high: float
+    total: int
+    worst: int
+
+    def __or__(self, other: "Summary") -> "Summary":
+        """Merge with the summary of other readings."""
+        return Summary(
+            self.count + other.count,
+            self.n + other.n,
+            min(self.low, other.low),
+            max(self.high, other.high),
+            self.total + other.total,
+            max(self.worst, other.worst),
+        )
+
+
+NOTHING = Summary(0, 0, float("inf"), float("-inf"), 0, 0)
+
+
+def counted(rows: Columns) -> npt.NDArray[np.bool_]:
+    """Tell which readings count in low, mean and high: not bad, and with a value."""
+    good: npt.NDArray[np.bool_] = (rows.quality != Quality.BAD) & _VALUED[rows.reason]
+    return good
+
+
+def summarise(rows: Columns) -> Summary:
+    """Summarise readings."""
+    if not len(rows):
+        return NOTHING
+    return next(iter(summarise_parts(rows, np.zeros(1, np.int64))))
+
+
+def summarise_parts(rows: Columns, starts: Int64) -> Iterable[Summary]:
+    """Summarise the parts of `rows` that begin at `starts` int64 [m]; no part is empty."""
+    use = counted(rows)
+    n = np.add.reduceat(use, starts, dtype=np.int64)
+    low = np.minimum.reduceat(np.where(use, rows.value, np.inf), starts)
+    high = np.maximum.reduceat(np.where(use, rows.value, -np.inf), starts)
+    totals = exact_sums(np.where(use, rows.value, 0.0), starts)
+    worst = np.maximum.reduceat(rows.quality, starts)
+    count = np.diff(starts, append=len(rows))
+    columns = (count, n, low, high)
+    return map(Summary, *(c.tolist() for c in columns), totals, worst.tolist())

@@ -1,0 +1,127 @@
+"""Readings in memory by channel, in ascending time, each with its journal position."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from steadybead_domain.readings import Columns, Int64
+
+ROW = np.dtype(
+    [
+        ("time", np.int64),
+        ("position", np.int64),
+        ("value", np.float64),
+        ("raw", np.float64),
+        ("plant", np.uint32),
+        ("quality", np.uint8),
+        ("reason", np.uint8),
+    ],
+    align=True,
+)
+Rows = npt.NDArray[np.void]
+_PENDING_LIMIT = 20_000
+
+
+def columns_of(rows: Rows) -> Columns:
+    """Give rows as columns."""
+    return Columns(
+        rows["time"].copy(),
+        rows["value"].copy(),
+        rows["raw"].copy(),
+        rows["quality"].copy(),
+        rows["reason"].copy(),
+        rows["plant"].copy(),
+    )
+
+
+def between(rows: Rows, start: int, end: int) -> Rows:
+    """Cut ascending rows to [start, end)."""
+    low, high = np.searchsorted(rows["time"], (start, end))
+    return rows[low:high]
+
+
+@dataclass(slots=True)
+class Tail:
+    """Rows by channel number. Not safe for threads: the owner holds a lock.
+
+    `add` only notes the arrays; they are dealt out to the channels when one is asked for, or when
+    20 000 readings wait.
+    """
+
+    by_channel: dict[int, list[Rows]] = field(default_factory=dict)
+    waiting: list[tuple[int, Int64, Int64, Columns]] = field(default_factory=list)
+    waiting_count: int = 0
+
+    def add(self, position: int, ids: Int64, starts: Int64, rows: Columns) -> None:
+        """Take the readings of one append: channel `ids[i]` owns `starts[i]:starts[i + 1]`."""
+        self.waiting.append((position, ids, starts, rows))
+        self.waiting_count += len(rows)
+        if self.waiting_count >= _PENDING_LIMIT:
+            self.deal()
+
+    def rows(self, channel: int) -> Rows:
+        """Give the rows of a channel in ascending time; not to be changed."""
+        self.deal()
+        parts = self.by_channel.get(channel)
+        if not parts:
+            return np.empty(0, ROW)
+        if len(parts) > 1:
+            parts[:] = [_in_time_order(np.concatenate(parts))]
+        return parts[0]
+
+    def channels(self) -> list[int]:
+        """Name the channels that have rows."""
+        self.deal()
+        return [channel for channel, parts in self.by_channel.items() if parts]
+
+    def replace(self, channel: int, rows: Rows) -> None:
+        """Put these rows in place of what the channel had."""
+        if len(rows):
+            self.by_channel[channel] = [rows]
+        else:
+            self.by_channel.pop(channel, None)
+
+    def deal(self) -> None:
+        """Deal the waiting readings out to their channels."""
+        if not self.waiting:
+            return
+        owner = np.concatenate([np.repeat(ids, np.diff(st)) for _, ids, st, _ in self.waiting])
+        table = np.concatenate([_table(position, rows) for position, _, _, rows in self.waiting])
+        order = np.argsort(owner, kind="stable")
+        owner, table = owner[order], table[order]
+        starts = np.flatnonzero(np.diff(owner, prepend=-1))
+        ends = np.append(starts[1:], len(owner))
+        for channel, a, b in zip(
+            owner[starts].tolist(), starts.tolist(), ends.tolist(), strict=True
+        ):
+            _push(self.by_channel.setdefault(channel, []), table[a:b].copy())
+        self.waiting = []
+        self.waiting_count = 0
+
+
+def _table(position: int, rows: Columns) -> Rows:
+    table = np.empty(len(rows), ROW)
+    table["time"] = rows.time
+    table["position"] = position
+    table["value"] = rows.value
+    table["raw"] = rows.raw
+    table["plant"] = rows.plant
+    table["quality"] = rows.quality
+    table["reason"] = rows.reason
+    return table
+
+
+def _push(parts: list[Rows], rows: Rows) -> None:
+    """Append a part; join the last two while they are of like size."""
+    parts.append(rows)
+    while len(parts) > 1 and len(parts[-1]) * 2 > len(parts[-2]):
+        last = parts.pop()
+        parts[-1] = _in_time_order(np.concatenate((parts[-1], last)))
+
+
+def _in_time_order(rows: Rows) -> Rows:
+    time = rows["time"]
+    if (time[1:] > time[:-1]).all():
+        return rows
+    return rows[np.argsort(time, kind="stable")]
