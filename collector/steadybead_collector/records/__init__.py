@@ -1,1 +1,1 @@
-"""The records store: append-only revisions, facts of the collector and acts of people."""
+"""The records store: what people and the collector wrote, append-only, each with its author."""

@@ -1,0 +1,166 @@
+"""Alarm facts and human acts; the state that both give is derived elsewhere, from these alone."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from steadybead_collector.records import audit, changes, rows
+from steadybead_collector.records.database import Database
+from steadybead_collector.records.paging import Key, Page, cut
+from steadybead_collector.records.schema import alarm_act, alarm_fact
+from steadybead_domain.alarms.model import ActKind, AlarmAct, AlarmFact
+from steadybead_domain.ids import StationId
+from steadybead_domain.people import Actor
+
+_MANY = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Occurrence:
+    """Everything that was written of one alarm occurrence, in the order of its commits."""
+
+    facts: tuple[AlarmFact, ...]
+    acts: tuple[AlarmAct, ...]
+
+
+class AlarmRecords:
+    """Facts from the collector, acts from people."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def add_facts(self, facts: Sequence[AlarmFact]) -> None:
+        """Keep facts; a repeat of (alarm, time, active) is a no-op."""
+        if not facts:
+            return
+        with self._database.write() as connection:
+            known = _known(connection, {f.alarm for f in facts})
+            begun = {alarm for alarm, _, _ in known}
+            for fact in facts:
+                key = (fact.alarm, fact.time, fact.active)
+                if key in known:
+                    continue
+                values = rows.alarm_fact_values(fact)
+                first = fact.alarm not in begun
+                connection.execute(sa.insert(alarm_fact).values(first=first, **values))
+                known.add(key)
+                begun.add(fact.alarm)
+
+    def act(self, act: AlarmAct, by: Actor, via: str) -> bool:
+        """Keep a person's act, also in the audit trail; False if there is no such alarm."""
+        with self._database.write() as connection:
+            if not _known(connection, {act.alarm}):
+                return False
+            number = changes.next_number(connection, "alarm act")
+            values = rows.alarm_act_values(act)
+            connection.execute(sa.insert(alarm_act).values(seq=number, **values))
+            what = f"alarm {act.kind.value}"
+            detail = {"until": act.until, "reason": act.reason}
+            audit.note(connection, act.time, by, via, what, subject=act.alarm, **detail)
+            return True
+
+    def get(self, alarm: str) -> Occurrence | None:
+        """Find one occurrence."""
+        with self._database.read() as connection:
+            return _occurrences(connection, [alarm]).get(alarm)
+
+    def page(
+        self,
+        limit: int,
+        after: Key | None = None,
+        station: StationId | None = None,
+        unsettled_at: int | None = None,
+    ) -> Page[Occurrence]:
+        """List occurrences, the newest first.
+
+        With `unsettled_at`, leave out most of those whose state is normal at that time: every
+        one whose state is not normal is there, and the state itself decides about the rest.
+        """
+        table = alarm_fact
+        query = sa.select(table.c.id, table.c.alarm, table.c.time).where(table.c.first)
+        query = query.where(*_of_station(station), *_beyond(after))
+        if unsettled_at is not None:
+            query = query.where(sa.not_(_surely_normal(unsettled_at)))
+        query = query.order_by(table.c.time.desc(), table.c.id.desc()).limit(limit + 1)
+        with self._database.read() as connection:
+            found = connection.execute(query).all()
+            whole = _occurrences(connection, [r.alarm for r in found])
+        items = [whole[r.alarm] for r in found]
+        return cut(items, [(r.time, r.id) for r in found], limit)
+
+    def facts(
+        self, limit: int, after: Key | None = None, station: StationId | None = None
+    ) -> Page[AlarmFact]:
+        """List facts, the newest first."""
+        query = sa.select(alarm_fact).where(*_of_station(station), *_beyond(after))
+        query = query.order_by(alarm_fact.c.time.desc(), alarm_fact.c.id.desc()).limit(limit + 1)
+        with self._database.read() as connection:
+            found = connection.execute(query).all()
+        return cut([rows.alarm_fact(r) for r in found], [(r.time, r.id) for r in found], limit)
+
+
+def _known(connection: Connection, alarms: set[str]) -> set[tuple[str, int, bool]]:
+    table = alarm_fact.c
+    known: set[tuple[str, int, bool]] = set()
+    names = sorted(alarms)
+    for i in range(0, len(names), _MANY):
+        part = table.alarm.in_(names[i : i + _MANY])
+        query = sa.select(table.alarm, table.time, table.active).where(part)
+        known.update((r.alarm, r.time, r.active) for r in connection.execute(query))
+    return known
+
+
+def _occurrences(connection: Connection, alarms: Sequence[str]) -> dict[str, Occurrence]:
+    facts: defaultdict[str, list[AlarmFact]] = defaultdict(list)
+    acts: defaultdict[str, list[AlarmAct]] = defaultdict(list)
+    for i in range(0, len(alarms), _MANY):
+        part = alarms[i : i + _MANY]
+        told = sa.select(alarm_fact).where(alarm_fact.c.alarm.in_(part)).order_by(alarm_fact.c.id)
+        for row in connection.execute(told):
+            facts[row.alarm].append(rows.alarm_fact(row))
+        done = sa.select(alarm_act).where(alarm_act.c.alarm.in_(part)).order_by(alarm_act.c.seq)
+        for row in connection.execute(done):
+            acts[row.alarm].append(rows.alarm_act(row))
+    return {alarm: Occurrence(tuple(f), tuple(acts[alarm])) for alarm, f in facts.items()}
+
+
+def _of_station(station: StationId | None) -> list[sa.ColumnElement[bool]]:
+    if station is None:
+        return []
+    return [alarm_fact.c.site == station.site, alarm_fact.c.station == station.station]
+
+
+def _beyond(after: Key | None) -> list[sa.ColumnElement[bool]]:
+    if after is None:
+        return []
+    time, row = after
+    same = sa.and_(alarm_fact.c.time == time, alarm_fact.c.id < row)
+    return [sa.or_(alarm_fact.c.time < time, same)]
+
+
+def _surely_normal(now: int) -> sa.ColumnElement[bool]:
+    """Tell in SQL what is normal for certain; the state function knows more cases."""
+    told, act = alarm_fact.alias("told"), alarm_act.alias("act")
+    facts = sa.select(told.c.id).where(told.c.alarm == alarm_fact.c.alarm)
+    newest = sa.select(sa.func.max(told.c.time)).where(told.c.alarm == alarm_fact.c.alarm)
+    last = newest.correlate(alarm_fact).scalar_subquery()
+    last_active = newest.where(told.c.active).correlate(alarm_fact).scalar_subquery()
+    stands = facts.where(told.c.active, told.c.time >= last)
+    acts = sa.select(act.c.seq).where(act.c.alarm == alarm_fact.c.alarm)
+    acknowledged = acts.where(
+        act.c.kind == ActKind.ACKNOWLEDGE.value,
+        sa.func.coalesce(act.c.of_raise, act.c.time) >= last_active,
+        sa.or_(sa.not_(_exists(facts.where(told.c.latching))), act.c.time >= last),
+    )
+    shelved = sa.and_(act.c.kind == ActKind.SHELVE.value, act.c.until > now)
+    put_aside = acts.where(sa.or_(shelved, act.c.kind == ActKind.TAKE_OUT_OF_SERVICE.value))
+    settled = sa.and_(sa.not_(_exists(stands)), _exists(acknowledged), sa.not_(_exists(put_aside)))
+    return sa.or_(_exists(facts.where(told.c.merged_into != "")), settled)
+
+
+def _exists(query: sa.Select[Any]) -> sa.Exists:
+    return query.correlate(alarm_fact).exists()

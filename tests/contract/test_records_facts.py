@@ -1,0 +1,199 @@
+"""What the collector is promised by the records store."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from records_samples import (
+    ANNA,
+    BAY_1,
+    BAY_2,
+    CHIEF,
+    PLANT,
+    T0,
+    act,
+    fact,
+    receipt,
+    refusal,
+    start,
+    stop,
+)
+
+from steadybead_collector.records.store import Records, open_records
+from steadybead_domain.alarms.model import AlarmAct
+from steadybead_domain.ports import FactsStore
+from steadybead_domain.procedures import Procedure
+from steadybead_domain.times import SECOND
+from steadybead_domain.welds import WeldEvent
+
+
+@pytest.fixture
+def records(tmp_path: Path) -> Iterator[Records]:
+    store = open_records("sqlite", tmp_path, lambda: T0)
+    yield store
+    store.close()
+
+
+def test_it_is_a_facts_store(records: Records) -> None:
+    store: FactsStore = records
+    assert store.load_state(BAY_1) is None
+
+
+def test_first_receipt_answers_for_a_redelivery_after_reopening(
+    records: Records, tmp_path: Path
+) -> None:
+    first = receipt(7, b"21.5", 0)
+    assert records.receipts([first]) == [first]
+    records.close()
+    again = open_records("sqlite", tmp_path)
+    assert again.receipts([receipt(7, b"21.5", 3600), receipt(7, b"21.6", 3600)]) == [
+        first,
+        receipt(7, b"21.6", 3600),
+    ]
+    again.close()
+
+
+def test_fresh_receipt_replaces_what_is_known(records: Records) -> None:
+    records.receipts([receipt(7, b"21.5", 0)])
+    late = receipt(7, b"21.5", 500, fresh=True)
+    assert [r.time for r in records.receipts([late])] == [late.time]
+    assert [r.time for r in records.receipts([receipt(7, b"21.5", 600)])] == [late.time]
+
+
+def test_receipts_are_answered_in_order_also_within_one_call(records: Records) -> None:
+    wanted = [receipt(2, b"b", 1), receipt(1, b"a", 2), receipt(2, b"b", 3)]
+    assert [r.time - T0 for r in records.receipts(wanted)] == [SECOND, 2 * SECOND, SECOND]
+
+
+def test_same_refusal_is_one_row_that_counts(records: Records) -> None:
+    records.quarantine([refusal(b"x", 0), refusal(b"x", 5), refusal(b"y", 1)])
+    records.quarantine([refusal(b"x", 9), refusal(b"x", 2, outcome="time")])
+    rows = records.refusals.page(10).items
+    counted = {(r.refused.payload, r.refused.outcome): (r.count, r.last_received) for r in rows}
+    assert counted == {
+        (b"x", "unit"): (3, T0 + 9 * SECOND),
+        (b"y", "unit"): (1, T0 + SECOND),
+        (b"x", "time"): (1, T0 + 2 * SECOND),
+    }
+    assert {r.refused.received for r in rows if r.count == 3} == {T0}
+
+
+def test_refused_payload_is_capped_and_its_hash_is_of_the_whole(records: Records) -> None:
+    whole = b"z" * 5_000_000
+    records.quarantine([refusal(whole)])
+    kept = records.refusals.page(1).items[0].refused
+    assert len(kept.payload) == 4096
+    assert kept.payload_sha256 == hashlib.sha256(whole).digest()
+
+
+def test_text_that_no_database_takes_is_kept_readable(records: Records) -> None:
+    records.quarantine([replace(refusal(b"x"), topic="a\0b\ud800", detail="\udcff")])
+    kept = records.refusals.page(1).items[0].refused
+    assert (kept.topic, kept.detail) == ("a\N{REPLACEMENT CHARACTER}b?", "?")
+
+
+def test_plant_version_grows_only_with_another_text(records: Records) -> None:
+    one = records.accept_plant("one", PLANT, T0)
+    same = records.accept_plant("one", PLANT, T0 + SECOND)
+    two = records.accept_plant("two", PLANT, T0 + SECOND)
+    back = records.accept_plant("one", PLANT, T0 + 2 * SECOND)
+    assert [p.version for p in (one, same, two, back)] == [1, 1, 2, 3]
+    assert one.sha256 == hashlib.sha256(b"one").hexdigest()
+    assert [(v.version, v.text) for v in records.plants.versions()] == [
+        (3, "one"),
+        (2, "two"),
+        (1, "one"),
+    ]
+
+
+def test_repeated_weld_event_is_no_news(records: Records) -> None:
+    assert records.add_weld_event(start("w1"))
+    assert not records.add_weld_event(start("w1", 5))
+    assert records.add_weld_event(stop("w1", 60))
+    assert not records.add_weld_event(stop("w1", 90))
+    weld = records.welds.get("w1")
+    assert weld is not None
+    assert (weld.start, weld.stop) == (T0, T0 + 60 * SECOND)
+
+
+def test_stop_of_a_record_that_is_not_there_or_elsewhere_is_refused(records: Records) -> None:
+    assert not records.add_weld_event(stop("w1", 1))
+    assert records.add_weld_event(start("w1", 2))
+    assert not records.add_weld_event(stop("w1", 3, gun="b"))
+    assert not records.add_weld_event(stop("w1", 3, station=BAY_2))
+    assert records.add_weld_event(stop("w1", 4))
+
+
+def test_alarm_facts_are_idempotent(records: Records) -> None:
+    records.add_alarm_facts([fact("x", 0, active=True)])
+    records.add_alarm_facts([fact("x", 0, active=True), fact("x", 9, active=False)])
+    found = records.alarms.get("x")
+    assert found is not None
+    assert [(f.time, f.active) for f in found.facts] == [(T0, True), (T0 + 9 * SECOND, False)]
+
+
+def test_changes_come_in_order_and_once(records: Records) -> None:
+    position, seeded = records.changes_since(0)
+    assert seeded
+    assert all(isinstance(c, Procedure) for c in seeded)
+    records.add_alarm_facts([fact("x", 0, active=True)])
+    records.add_weld_event(start("w1"))
+    records.alarms.act(act("x", 1), CHIEF, "http")
+    item = records.procedures.newest()[0].procedure
+    records.procedures.add(replace(item, title="new"), CHIEF, T0, "http")
+    records.add_weld_event(stop("w1", 9))
+    position, changes = records.changes_since(position)
+    assert [type(c) for c in changes] == [WeldEvent, AlarmAct, Procedure, WeldEvent]
+    assert changes[0] == start("w1")
+    assert changes[1] == act("x", 1)
+    assert records.changes_since(position) == (position, [])
+
+
+def test_long_history_of_changes_comes_in_pages(records: Records) -> None:
+    for number in range(7):
+        records.add_weld_event(start(f"w{number}"))
+    position, found = 0, 0
+    while True:
+        position, changes = records.changes_since(position, 3)
+        if not changes:
+            break
+        assert len(changes) <= 3
+        found += len(changes)
+    assert found == 7 + len(records.procedures.newest())
+
+
+def test_newest_diagnosis_state_of_each_station_is_kept(records: Records) -> None:
+    records.save_state(BAY_1, 5, b"five")
+    records.save_state(BAY_2, 6, b"six")
+    records.save_state(BAY_1, 9, b"nine")
+    assert records.load_state(BAY_1) == (9, b"nine")
+    assert records.load_state(BAY_2) == (6, b"six")
+
+
+def test_revision_is_added_and_the_old_one_stays(records: Records) -> None:
+    before = records.procedures.get("pp-speed-nozzle")
+    assert before is not None
+    changed = replace(before.procedure, title="changed", revision=99)
+    after = records.procedures.add(changed, CHIEF, T0 + SECOND, "http")
+    assert (after.procedure.revision, after.author) == (2, "Chief")
+    assert records.procedures.get("pp-speed-nozzle", 1) == before
+    assert records.procedures.get("pp-speed-nozzle") == after
+    assert [r.procedure.revision for r in records.procedures.revisions("pp-speed-nozzle")] == [2, 1]
+
+
+def test_act_on_an_unknown_alarm_is_refused(records: Records) -> None:
+    assert not records.alarms.act(act("nothing", 0), CHIEF, "http")
+    assert records.audit.page(10).items == []
+
+
+def test_every_act_stands_in_the_audit_trail(records: Records) -> None:
+    records.welds.add(replace(start("w1"), via="http"), ANNA)
+    records.add_alarm_facts([fact("x", 0, active=True)])
+    records.alarms.act(act("x", 1), CHIEF, "http")
+    trail = records.audit.page(10).items
+    assert [(e.actor, e.what, e.subject) for e in trail] == [
+        ("Chief", "alarm acknowledge", "x"),
+        ("Anna", "weld start", "w1"),
+    ]
