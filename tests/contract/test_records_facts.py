@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+
 from records_samples import (
     ANNA,
     BAY_1,
@@ -20,7 +21,6 @@ from records_samples import (
     start,
     stop,
 )
-
 from steadybead_collector.records.store import Records, open_records
 from steadybead_domain.alarms.model import AlarmAct
 from steadybead_domain.ports import FactsStore
@@ -36,9 +36,12 @@ def records(tmp_path: Path) -> Iterator[Records]:
     store.close()
 
 
+def no_state(store: FactsStore) -> bool:
+    return store.load_state(BAY_1) is None
+
+
 def test_it_is_a_facts_store(records: Records) -> None:
-    store: FactsStore = records
-    assert store.load_state(BAY_1) is None
+    assert no_state(records)
 
 
 def test_first_receipt_answers_for_a_redelivery_after_reopening(
