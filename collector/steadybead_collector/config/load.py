@@ -1,0 +1,124 @@
+"""Loading of the plant file."""
+
+import hashlib
+import re
+import tomllib
+import zoneinfo
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from steadybead_collector.config.locate import Lines
+from steadybead_collector.config.problems import PlantFileError, Problem
+from steadybead_collector.config.reader import Notes, Table, shown
+from steadybead_collector.config.settings import (
+    AccessSettings,
+    MqttSettings,
+    StoreSettings,
+    read_access,
+    read_mqtt,
+    read_store,
+)
+from steadybead_collector.config.stations import read_name, read_stations
+from steadybead_domain.plant import Channel, Plant
+
+LARGEST_BYTES = 8 * 1024 * 1024
+_PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
+
+
+@dataclass(frozen=True, slots=True)
+class PlantFile:
+    """One valid plant file: its text, the plant it describes and the settings of servers."""
+
+    text: str
+    plant: Plant
+    mqtt: MqttSettings
+    store: StoreSettings
+    access: AccessSettings
+
+
+def load_plant_file(path: Path, version: int = 1) -> PlantFile:
+    """Read and check a plant file; raise PlantFileError with every mistake found.
+
+    Files that it names are looked up beside it. `version` goes into the plant as it is.
+    """
+    text = _read(path)
+    data = _parse(path, text)
+    notes = Notes(Lines(text))
+    root = Table(data, (), "plant file", notes)
+    root.only(("site", "mqtt", "store", "access", "station"))
+    site_table = root.table("site", "site")
+    if not root.has("site"):
+        root.fault("site", "[site] is missing", 'add [site] with id = "north"')
+        site_table = Table({"id": "-"}, ("site",), "site", notes)
+    site, timezone, name = _read_site(site_table)
+    stations = read_stations(root, site)
+    _check_sources(root, [c for s in stations for c in s.channels])
+    mqtt = read_mqtt(root.table("mqtt", "mqtt"), path.parent)
+    store = read_store(root.table("store", "store"), path.parent)
+    access = read_access(root.table("access", "access"))
+    if notes.problems:
+        raise PlantFileError(str(path), tuple(sorted(notes.problems)))
+    sha256 = hashlib.sha256(text.encode()).hexdigest()
+    plant = Plant(site, timezone, stations, version, sha256, name)
+    return PlantFile(text, plant, mqtt, store, access)
+
+
+def _read(path: Path) -> str:
+    def fault(line: int, message: str, remedy: str) -> PlantFileError:
+        return PlantFileError(str(path), (Problem(line, message, remedy),))
+
+    try:
+        with path.open("rb") as file:
+            content = file.read(LARGEST_BYTES + 1)
+    except OSError as error:
+        reason = (error.strerror or "unreadable").lower()
+        raise fault(1, f"cannot be read ({reason})", "give the path of a plant file") from None
+    if len(content) > LARGEST_BYTES:
+        raise fault(1, "is larger than 8 MiB", "a plant file is a few kilobytes; check the path")
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise fault(line, "is not UTF-8 text", "save it as UTF-8") from None
+
+
+def _parse(path: Path, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        message = str(error)
+        place = _PLACE.search(message)
+        line = int(place.group(1)) if place and place.group(1) else text.count("\n") + 1
+        column = f" (column {place.group(2)})" if place and place.group(2) else ""
+        words = _PLACE.sub("", message)
+        remedy = 'write key = value, with texts in "quotes"'
+        problem = Problem(line, f"is not TOML: {words}{column}", remedy)
+        raise PlantFileError(str(path), (problem,)) from None
+    except RecursionError:
+        problem = Problem(1, "is nested too deeply", "a plant file has tables in tables, no more")
+        raise PlantFileError(str(path), (problem,)) from None
+
+
+def _read_site(table: Table) -> tuple[str, str, str]:
+    table.only(("id", "timezone", "name"))
+    site = read_name(table, "id", "site")
+    timezone = table.text("timezone") or "UTC"
+    try:
+        zoneinfo.ZoneInfo(timezone)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        remedy = 'write a zone such as "Europe/Lisbon" or "UTC"'
+        table.fault("timezone", f"unknown timezone {shown(timezone)}", remedy)
+    return site, timezone, table.text("name") or ""
+
+
+def _check_sources(root: Table, channels: list[Channel]) -> None:
+    taken: dict[tuple[str, str], Channel] = {}
+    for channel in channels:
+        if channel.source is None:
+            continue
+        key = (channel.source.topic, channel.source.pointer)
+        other = taken.setdefault(key, channel)
+        if other is not channel:
+            message = f"{channel.id} and {other.id} read the same number of {shown(key[0])}"
+            root.notes.add(("station",), message, "give each channel its own topic or pointer")
