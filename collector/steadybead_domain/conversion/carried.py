@@ -16,7 +16,8 @@ class Carried:
 
     It answers: of all readings that had arrived before a given one and were among the last
     `KEPT` of them, which has the latest time that is not after a limit and not older than an
-    age? The answer depends on the order of arrival alone, never on how arrivals were batched.
+    age? Of several at one time the first counts, as in the stores. The answer depends on the
+    order of arrival alone, never on how arrivals were batched.
     """
 
     def __init__(self) -> None:
@@ -46,15 +47,16 @@ class View:
 
     def __init__(self, time: Int64, value: Float64, before: int) -> None:
         self.time, self.value, self.before = time, value, before
-        self._sorted = len(time) < 2 or bool((time[1:] >= time[:-1]).all())
+        self._ascending = len(time) < 2 or bool((time[1:] > time[:-1]).all())
 
     def latest(self, not_after: Int64, arrived: Index, max_age_us: int) -> Index:
         """Find, for each of n questions, the place in `time` of the answer, or -1.
 
         `not_after` int64 [n] µs; `arrived` [n]: only the places before it had arrived.
         """
-        order = None if self._sorted else np.argsort(self.time, kind="stable")
-        times = self.time if order is None else self.time[order]
+        times, order = self.time, None
+        if not self._ascending:
+            times, order = np.unique(self.time, return_index=True)
         rank = np.searchsorted(times, not_after, side="right") - 1
         place = rank if order is None else order[rank]
         oldest = not_after - max_age_us

@@ -50,7 +50,10 @@ class ColdJunction:
         return np.where(place >= 0, view.value[place], np.nan)
 
     def _nearest(self, time: Int64, pack: Int64) -> Index:
-        """Find the arrival of the same pack that is nearest in time; of two, the earlier."""
+        """Find the arrival of the same pack that is nearest in time.
+
+        Of two as near the earlier counts, of several at one time the first.
+        """
         times = self._view.time[self._view.before :]
         packs, pack_rank = np.unique(self._pack, return_inverse=True)
         ranks, time_rank = np.unique(times, return_inverse=True)
@@ -58,9 +61,10 @@ class ColdJunction:
         order = np.argsort(key, kind="stable")
         asked = np.searchsorted(packs, pack) * (len(ranks) + 1)
         asked = asked + np.searchsorted(ranks, time, side="right")
-        right = np.searchsorted(key[order], asked, side="right")
-        left = order[np.maximum(right - 1, 0)]
-        right = order[np.minimum(right, len(order) - 1)]
+        keys = key[order]
+        after = np.searchsorted(keys, asked, side="right")
+        before = np.searchsorted(keys, keys[np.maximum(after - 1, 0)], side="left")
+        left, right = order[before], order[np.minimum(after, len(order) - 1)]
         left_gap = np.where(self._pack[left] == pack, np.abs(time - times[left]), _FAR)
         right_gap = np.where(self._pack[right] == pack, np.abs(times[right] - time), _FAR)
         return np.where(left_gap <= right_gap, left, right)

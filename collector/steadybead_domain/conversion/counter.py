@@ -18,6 +18,14 @@ class PulseFlow(NamedTuple):
     unknown: Mask
 
 
+def check_counter(spec: PulseCounter) -> None:
+    """Raise ValueError with the remedy if the counter's numbers make no sense."""
+    if not spec.litres_per_pulse > 0.0:
+        raise ValueError("litres_per_pulse must be above 0")
+    if spec.rolls_over_at < 2:
+        raise ValueError("rolls_over_at must be 2 or more: the first count that never shows")
+
+
 def pulse_flow(
     spec: PulseCounter,
     carried: Carried,

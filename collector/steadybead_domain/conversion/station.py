@@ -6,11 +6,11 @@ import numpy as np
 
 from steadybead_domain.conversion.carried import Carried
 from steadybead_domain.conversion.cold_junction import ColdJunction
-from steadybead_domain.conversion.counter import pulse_flow
+from steadybead_domain.conversion.counter import check_counter, pulse_flow
 from steadybead_domain.conversion.hot_junction import ColdJunctionOf, thermocouple_step
 from steadybead_domain.conversion.specs import PulseCounter, Thermocouple
 from steadybead_domain.conversion.steps import Step, check_limits, memoryless_step
-from steadybead_domain.conversion.units import to_unit
+from steadybead_domain.conversion.units import UnitError, to_unit
 from steadybead_domain.conversion.wire import Marks, WireColumns
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.plant import Channel, Station
@@ -117,6 +117,7 @@ class StationConverter:
 
     def _counter_step(self, name: str, channel: Channel, spec: PulseCounter) -> Step:
         """Turn counts into flow; a reading with a bad time counts for nothing."""
+        check_counter(spec)
         factor, offset = to_unit(channel.wire_unit, "count")
         to_factor, to_offset = to_unit("L/min", channel.unit)
         highest_l_min = (channel.quantity.facts.high - to_offset) / to_factor
@@ -152,9 +153,11 @@ class StationConverter:
             raise ConversionError(
                 f"cold_junction {wanted!r} is itself a thermocouple: name the terminal's sensor"
             )
-        junction = self._junctions.setdefault(
-            wanted, (ColdJunction(), *to_unit(channel.unit, "Cel"))
-        )[0]
+        try:
+            scale = to_unit(channel.unit, "Cel")
+        except UnitError as error:
+            raise ConversionError(f"cold_junction {wanted!r}: {error}") from None
+        junction = self._junctions.setdefault(wanted, (ColdJunction(), *scale))[0]
         return lambda rows: junction.at(rows.time, rows.pack)
 
 
