@@ -38,7 +38,12 @@ class Occurrence:
         """Add a fact, forgetting middle ones that no state depends on."""
         self.facts.append(fact)
         if len(self.facts) > _KEEP_FACTS:
-            del self.facts[1:-4]
+            self.facts = _shortened(self.facts)
+
+    def known_at(self, time: int) -> AlarmState:
+        """Derive the state from the acts up to `time`, as a replay would see it."""
+        acts = [a for a in self.acts if a.time <= time]
+        return alarm_state(self.facts, acts, time).state
 
     def act(self, act: AlarmAct) -> None:
         """Add an act once."""
@@ -81,7 +86,7 @@ class AlarmBook:
             alarm = known.latest.alarm
         else:
             alarm = occurrence_id(fingerprint, change.time)
-            if known is not None and known.latest.alarm != alarm:
+            if known is not None and known.known_at(change.time) is not AlarmState.NORMAL:
                 facts.append(
                     replace(known.latest, time=change.time, active=False, merged_into=alarm)
                 )
@@ -99,7 +104,7 @@ class AlarmBook:
     def _goes_on(known: Occurrence, time: int) -> bool:
         if known.latest.active or time - known.latest.time < MERGE:
             return True
-        return known.state(time).state in (AlarmState.SHELVED, AlarmState.OUT_OF_SERVICE)
+        return known.known_at(time) in (AlarmState.SHELVED, AlarmState.OUT_OF_SERVICE)
 
     def _fact(self, change: Change, entry: Entry, alarm: str, fingerprint: str) -> AlarmFact:
         return AlarmFact(
@@ -175,15 +180,27 @@ def worded(template: str, change: Change) -> str:
     return template.format(
         gun=change.gun or "",
         channel=change.channel or "",
-        value="" if change.value is None else f"{change.value:.4g}",
-        limit="" if change.limit is None else f"{change.limit:.4g}",
+        value=_shown(change.value),
+        limit=_shown(change.limit),
         unit="°C" if change.unit == "Cel" else change.unit,
     )
 
 
+def _shortened(facts: list[AlarmFact]) -> list[AlarmFact]:
+    """Keep the first fact, the last return, and what changed the priority or came last since."""
+    returns = [i for i, f in enumerate(facts[:-1]) if not f.active]
+    start = returns[-1] if returns else 0
+    keep = {0, start, start + 1, len(facts) - 1}
+    keep |= {i for i in range(start + 1, len(facts)) if facts[i].priority != facts[i - 1].priority}
+    return [facts[i] for i in sorted(keep)]
+
+
+def _shown(value: float | None) -> str:
+    if value is None:
+        return "value not known"
+    digits = 0 if abs(value) >= 100 else 1
+    return f"{round(value, digits) + 0.0:g}"
+
+
 def _same(fact: AlarmFact, latest: AlarmFact) -> bool:
-    return (
-        latest.active and fact.kind == latest.kind and fact.suppressed == latest.suppressed
-    )
-
-
+    return latest.active and fact.kind == latest.kind and fact.suppressed == latest.suppressed

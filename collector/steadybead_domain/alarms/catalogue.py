@@ -81,7 +81,6 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             "Stop laying rod. Check set value and flow, hold the needle probe 5 mm inside the"
             " nozzle, then tell maintenance.",
             WELDER,
-            family="heat",
         ),
         "heat_high": Entry(
             Priority.MEDIUM,
@@ -91,7 +90,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             "Stop laying rod. Check the air first, then the set value; hold the needle probe 5 mm"
             " inside the nozzle.",
             WELDER,
-            family="heat",
+            family="heat_high",
         ),
         "heat_high_fume": Entry(
             Priority.HIGH,
@@ -100,7 +99,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             " high",
             FUME,
             WELDER,
-            family="heat",
+            family="heat_high",
         ),
         "flow_low": Entry(
             Priority.MEDIUM,
@@ -108,7 +107,6 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             "filter loaded, hose kinked or leaking, second gun taking air, valve turned down",
             "Stop laying rod. Check hose and valve, look at the intake filter, set the flow again.",
             WELDER,
-            family="flow",
         ),
         "flow_high": Entry(
             Priority.LOW,
@@ -116,7 +114,6 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             "valve opened, second gun shut, nozzle missing, filter missing or torn",
             "Set the flow again; look that nozzle and intake filter are in place.",
             WELDER,
-            family="flow",
         ),
         "channel_silent": Entry(
             Priority.MEDIUM,

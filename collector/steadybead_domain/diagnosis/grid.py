@@ -5,9 +5,9 @@ from typing import Any
 
 import numpy as np
 
+from steadybead_domain.diagnosis.steps import Bool, hold
 from steadybead_domain.plant import Channel
 from steadybead_domain.readings import Columns, Float64, Int64, Quality, Reason, UInt8
-from steadybead_domain.diagnosis.steps import Bool, hold
 from steadybead_domain.times import SECOND
 
 STEP = SECOND // 2

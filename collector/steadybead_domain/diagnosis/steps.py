@@ -36,9 +36,11 @@ def run_length(condition: Bool, before: int) -> Int64:
     return np.where(broken < 0, index + 1 + before, index - broken)
 
 
-def rises(active: Bool, before: bool) -> npt.NDArray[np.intp]:
-    """Give the steps at which the state changes, either way."""
-    return np.flatnonzero(active != np.concatenate(([before], active[:-1])))
+def changes(state: npt.NDArray[Scalar], before: Any) -> list[int]:
+    """Give the steps at which a column differs from the step before."""
+    differs = state[1:] != state[:-1]
+    later = (np.flatnonzero(differs) + 1).tolist()
+    return [0, *later] if len(state) and state[0] != before else later
 
 
 @dataclass(slots=True)
@@ -112,3 +114,10 @@ class Memory:
     def load(self, data: Any) -> None:
         """Take up what `dump` gave."""
         self.values = np.array([np.nan if v is None else v for v in data], np.float64)
+
+
+def frozen(column: npt.NDArray[Scalar], judged: Bool, before: Any) -> npt.NDArray[Scalar]:
+    """Spread a column computed on the judged steps only over all steps, each value held."""
+    spread = np.zeros(len(judged), column.dtype)
+    spread[judged] = column
+    return hold(spread, judged, before)

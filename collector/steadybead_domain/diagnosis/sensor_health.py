@@ -1,0 +1,111 @@
+"""A sensor that is broken by its own word, or stuck.
+
+A broken sensor gives no usable value, so whatever is drawn from it falls silent by itself; this
+raises the one alarm that names the sensor.
+"""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from steadybead_domain.alarms.change import Change
+from steadybead_domain.diagnosis.grid import Trace, steps_of
+from steadybead_domain.diagnosis.gun_state import COOLING, HOT, READY, WARMING, WELDING, States
+from steadybead_domain.diagnosis.limits import SENSOR_LIMITS, SensorLimits
+from steadybead_domain.diagnosis.out_of_range import number
+from steadybead_domain.diagnosis.steps import Delay, changes, latch, run_length
+from steadybead_domain.plant import Channel
+from steadybead_domain.quantities import Quantity
+from steadybead_domain.readings import Float64, Int64, Reason
+
+_KINDS = {
+    Reason.OPEN_CIRCUIT: "sensor_open_circuit",
+    Reason.LOOP_FAULT: "sensor_loop_fault",
+}
+_MOVES_WITH_HEAT = (Quantity.NOZZLE_TEMPERATURE,)
+
+
+class BrokenSensor:
+    """Needs only the quality of the readings. A restarted counter is no fault."""
+
+    def __init__(self, channel: Channel, limits: SensorLimits = SENSOR_LIMITS) -> None:
+        self.channel = channel
+        self.delay = Delay(steps_of(limits.broken_s), steps_of(limits.mended_s))
+        self.kind = "sensor_bad"
+
+    def update(self, end: Int64, trace: Trace) -> Iterator[Change]:
+        """Give the changes of a block."""
+        broken = (trace.reason != Reason.NONE) & (trace.reason != Reason.COUNTER_RESTART)
+        before = self.delay.active
+        if not (before or self.delay.held or broken.any()):
+            self.delay.update(broken)
+            return
+        active = self.delay.update(broken)
+        for i in changes(active, before):
+            if active[i]:
+                self.kind = _KINDS.get(Reason(int(trace.reason[i])), "sensor_bad")
+            yield Change(
+                int(end[i]), self.kind, bool(active[i]), self.channel.gun, self.channel.id.channel
+            )
+
+    def dump(self) -> list[Any]:
+        """Give the memory as JSON."""
+        return [self.delay.dump(), self.kind]
+
+    def load(self, data: Any) -> None:
+        """Take up what `dump` gave."""
+        self.delay.load(data[0])
+        self.kind = data[1]
+
+
+class StuckSensor:
+    """A value that does not move by one bit while the gun works.
+
+    Needs the gun's state. Speaks for temperature and flow of a gun that is hot, and for the
+    temperature while it warms or cools. A healthy reading that is coarsely rounded can look the
+    same, hence the long delay and the low priority.
+    """
+
+    def __init__(self, channel: Channel, limits: SensorLimits = SENSOR_LIMITS) -> None:
+        self.channel = channel
+        silence_s = 2 * channel.silence_s
+        self.hot_s = max(limits.stuck_hot_s, silence_s)
+        self.moving_s = max(limits.stuck_moving_s, silence_s)
+        self.with_heat = channel.quantity in _MOVES_WITH_HEAT
+        self.last = float("nan")
+        self.same = 0
+        self.active = False
+
+    def update(self, end: Int64, value: Float64, states: States) -> Iterator[Change]:
+        """Give the changes of a block."""
+        unchanged = np.equal(value, np.concatenate(([self.last], value[:-1])))
+        same = run_length(unchanged, self.same)
+        hot = (states == HOT) | (states == READY) | (states == WELDING)
+        stuck = hot & (same >= steps_of(self.hot_s))
+        if self.with_heat:
+            moving = (states == WARMING) | (states == COOLING)
+            stuck |= moving & (same >= steps_of(self.moving_s))
+        active = latch(stuck, ~unchanged, self.active)
+        for i in changes(active, self.active):
+            yield Change(
+                int(end[i]),
+                "sensor_stuck",
+                bool(active[i]),
+                self.channel.gun,
+                self.channel.id.channel,
+                number(value[i]),
+                self.moving_s if self.with_heat and same[i] < steps_of(self.hot_s) else self.hot_s,
+                self.channel.unit,
+            )
+        self.last, self.same = float(value[-1]), int(same[-1])
+        self.active = bool(active[-1])
+
+    def dump(self) -> list[Any]:
+        """Give the memory as JSON."""
+        return [None if np.isnan(self.last) else self.last, self.same, self.active]
+
+    def load(self, data: Any) -> None:
+        """Take up what `dump` gave."""
+        self.last = float("nan") if data[0] is None else float(data[0])
+        self.same, self.active = int(data[1]), bool(data[2])

@@ -1,0 +1,237 @@
+"""The diagnosis of one station: readings and events in; live state, alarms and findings out."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Self
+
+import numpy as np
+
+from steadybead_domain.alarms.book import AlarmBook
+from steadybead_domain.alarms.model import Alarm, AlarmAct, AlarmFact
+from steadybead_domain.diagnosis.finding import Finding
+from steadybead_domain.diagnosis.fitness import fitness
+from steadybead_domain.diagnosis.grid import STEP, ChannelGrid, Trace
+from steadybead_domain.diagnosis.gun_watch import GunWatch
+from steadybead_domain.diagnosis.limits import AIR_LIMITS
+from steadybead_domain.diagnosis.sensor_health import BrokenSensor
+from steadybead_domain.diagnosis.signals import Places
+from steadybead_domain.diagnosis.silence import Online, OnlineTimes, Silence
+from steadybead_domain.diagnosis.weld_times import Procedures
+from steadybead_domain.ids import ChannelId
+from steadybead_domain.live import LiveStation, LiveValue
+from steadybead_domain.plant import Channel, Station
+from steadybead_domain.procedures import Procedure
+from steadybead_domain.readings import Columns, Quality, Reading, Reason
+from steadybead_domain.times import SECOND
+from steadybead_domain.welds import WeldEvent
+
+if TYPE_CHECKING:
+    from steadybead_domain.alarms.change import Change
+    from steadybead_domain.quantities import Quantity
+
+LATENESS = SECOND // 2
+BLOCK = 7200  # steps worked on at once: an hour
+_VERSION = 1
+_SETTLED = int(AIR_LIMITS.cools_s * SECOND)
+
+Note = WeldEvent | AlarmAct | Procedure | Online
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What an advance gives: the station now, what is new, and all alarms that are not normal."""
+
+    live: LiveStation
+    facts: tuple[AlarmFact, ...]
+    alarms: tuple[Alarm, ...]
+    findings: tuple[Finding, ...]
+
+
+class StationDiagnosis:
+    """Readings are put on a grid of 0.5 s; a step is judged once, `LATENESS` after its end.
+
+    Readings of a step that is judged already come too late: they are counted in `late` and
+    change nothing here. The same readings and events give the same facts and findings however
+    they are cut into batches, as long as none comes late. Times are those of the data.
+    """
+
+    def __init__(self, station: Station, procedures: Mapping[str, Procedure]) -> None:
+        self.station = station
+        self.procedures = Procedures(procedures)
+        self.grids = {c.id.channel: ChannelGrid(c) for c in station.channels}
+        self.guns = {gun: GunWatch(station, gun, self.procedures) for gun in station.guns}
+        self.broken = {c.id.channel: BrokenSensor(c) for c in station.channels}
+        self.silence = Silence(station)
+        self.online = OnlineTimes()
+        self.book = AlarmBook(station.id)
+        self.newest: dict[str, Reading] = {}
+        self.next_step: int | None = None
+
+    @property
+    def late(self) -> int:
+        """Count the readings that came too late to be judged."""
+        return sum(grid.late for grid in self.grids.values())
+
+    def push(self, columns: Mapping[ChannelId, Columns]) -> None:
+        """Take accepted readings, per channel in ascending time; channels of others are ignored."""
+        for channel, rows in columns.items():
+            grid = self.grids.get(channel.channel)
+            if grid is None or channel.station_id != self.station.id or not len(rows):
+                continue
+            grid.push(rows, self.next_step)
+            last = rows.row(-1)
+            known = self.newest.get(channel.channel)
+            if known is None or last.time >= known.time:
+                self.newest[channel.channel] = last
+
+    def note(self, event: Note) -> None:
+        """Take an event of this station; it holds from its own time, a late one from now on."""
+        if isinstance(event, AlarmAct):
+            self.book.note(event)
+        elif isinstance(event, Procedure):
+            self.procedures.add(event)
+        elif event.station != self.station.id:
+            return
+        elif isinstance(event, Online):
+            self.online.note(event)
+        elif event.gun in self.guns:
+            self.guns[event.gun].welds.note(event)
+
+    def advance(self, now: int) -> Outcome:
+        """Judge all steps that ended `LATENESS` or more before `now`; none if it went back."""
+        end = (now - LATENESS) // STEP
+        facts: list[AlarmFact] = []
+        if not self.grids:
+            return Outcome(self._live(now), (), (), ())
+        if self.next_step is None:
+            first = min((t for t in self._waiting() if t is not None), default=now - LATENESS)
+            self.next_step = min(first // STEP, end)
+        while self.next_step < end:
+            self._skip_silence(end)
+            n = min(BLOCK, end - self.next_step)
+            if n > 0:
+                facts += self._judge(self.next_step, n)
+                self.next_step += n
+        return Outcome(self._live(now), tuple(facts), self.book.open(now), ())
+
+    def _waiting(self) -> list[int | None]:
+        events = [w[0].time for g in self.guns.values() if (w := g.welds.waiting)]
+        said = [o.time for o in self.online.waiting[:1]]
+        return [*(g.earliest() for g in self.grids.values()), *events, *said]
+
+    def _skip_silence(self, end: int) -> None:
+        """Pass over steps in which nothing can change: no channel holds a value, nothing waits."""
+        newest = max(g.heard for g in self.grids.values())
+        longest = max(round(g.channel.silence_s * SECOND) for g in self.grids.values())
+        settled = max(newest, self.silence.begun or 0) + longest + _SETTLED
+        if self.next_step is None or self.next_step * STEP <= settled:
+            return
+        due = min((t // STEP for t in self._waiting() if t is not None), default=end)
+        self.next_step = max(self.next_step, min(due, end))
+
+    def _judge(self, start: int, n: int) -> list[AlarmFact]:
+        traces = {name: grid.trace(start, n) for name, grid in self.grids.items()}
+        online = self.online.column(start, n)
+        end = (np.arange(start, start + n) + 1) * STEP
+        changed: list[Change] = []
+        heard = {name: trace.heard for name, trace in traces.items()}
+        changed += self.silence.update(end, heard, online)
+        for name, sensor in self.broken.items():
+            changed += sensor.update(end, traces[name])
+        places = self._places(traces)
+        for gun in self.guns.values():
+            changed += gun.update(places, start, n)
+        changed.sort(key=lambda c: c.time)
+        return [fact for change in changed for fact in self.book.apply(change)]
+
+    def _places(self, traces: Mapping[str, Trace]) -> Places:
+        places: dict[tuple[Quantity, str | None], Trace] = {}
+        for channel in self.station.channels:
+            places.setdefault((channel.quantity, channel.gun), traces[channel.id.channel])
+        return places
+
+    def _live(self, now: int) -> LiveStation:
+        time = now if self.next_step is None else min(now, self.next_step * STEP)
+        guns = tuple(gun.live(time) for gun in self.guns.values())
+        doubts = {name: gun.doubts(time) for name, gun in self.guns.items()}
+        fit, reasons = fitness(self.station, guns, doubts, self.book.standing())
+        values = tuple(
+            self._value(channel, self.newest[channel.id.channel])
+            for channel in self.station.channels
+            if channel.id.channel in self.newest
+        )
+        return LiveStation(self.station.id, time, fit, reasons, guns, values)
+
+    def _value(self, channel: Channel, reading: Reading) -> LiveValue:
+        low, high = None, None
+        if channel.gun in self.guns:
+            low, high = self.guns[channel.gun].window(channel.quantity)
+        return LiveValue(
+            channel.id.channel,
+            channel.quantity.value,
+            reading.time,
+            reading.value,
+            channel.unit,
+            reading.quality.word,
+            reading.reason.text,
+            low,
+            high,
+        )
+
+    def dump(self) -> bytes:
+        """Give the memory as bytes that `restore` reads."""
+        return json.dumps(self._state(), separators=(",", ":"), allow_nan=False).encode()
+
+    def _state(self) -> dict[str, Any]:
+        newest = {
+            name: [r.time, r.value, r.raw, int(r.quality), int(r.reason), r.plant]
+            for name, r in self.newest.items()
+        }
+        return {
+            "version": _VERSION,
+            "next_step": self.next_step,
+            "quantities": {c.id.channel: c.quantity.value for c in self.station.channels},
+            "grids": {name: grid.dump() for name, grid in self.grids.items()},
+            "guns": {name: gun.dump() for name, gun in self.guns.items()},
+            "broken": {name: sensor.dump() for name, sensor in self.broken.items()},
+            "silence": self.silence.dump(),
+            "online": self.online.dump(),
+            "book": self.book.dump(),
+            "newest": newest,
+        }
+
+    @classmethod
+    def restore(cls, station: Station, procedures: Mapping[str, Procedure], data: bytes) -> Self:
+        """Take up what `dump` gave; another version starts fresh, so does what the file changed."""
+        made = cls(station, procedures)
+        try:
+            state = json.loads(data)
+        except ValueError:
+            return made
+        if not isinstance(state, dict) or state.get("version") != _VERSION:
+            return made
+        made._load(state)
+        return made
+
+    def _load(self, state: Mapping[str, Any]) -> None:
+        same = {
+            c.id.channel
+            for c in self.station.channels
+            if state["quantities"].get(c.id.channel) == c.quantity.value
+        }
+        self.next_step = state["next_step"]
+        for name in same:
+            self.grids[name].load(state["grids"][name])
+            self.broken[name].load(state["broken"][name])
+            if name in state["newest"]:
+                time, value, raw, quality, reason, plant = state["newest"][name]
+                self.newest[name] = Reading(
+                    time, value, raw, Quality(quality), Reason(reason), plant
+                )
+        for name, gun in self.guns.items():
+            if name in state["guns"]:
+                gun.load(state["guns"][name])
+        self.silence.load(state["silence"])
+        self.online.load(state["online"], self.station.id)
+        self.book.load(state["book"])
