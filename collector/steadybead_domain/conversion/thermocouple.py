@@ -17,42 +17,57 @@ from steadybead_domain.readings import Float64
 TYPES: Final = tuple(REFERENCE_FUNCTIONS)
 _STEPS = 2**16
 _NEWTON_STEPS = 4
+_BLOCK = 2**14
+_BEYOND_K = 1.0
 _JUNCTION_LOW_C, _JUNCTION_HIGH_C = -50.0, 150.0
 
 
 class _Table:
     """A function on equal steps of its argument, linear between them, NaN outside."""
 
-    __slots__ = ("_last", "_low", "_rise", "_scale", "_value", "high", "low")
+    __slots__ = ("_base", "_per_unit", "_slope", "high", "low")
 
     def __init__(self, low: float, high: float, value: Float64) -> None:
+        argument = np.linspace(low, high, len(value))
         self.low, self.high = low, high
-        self._value = value[:-1].copy()
-        self._rise = np.diff(value)
-        self._last = float(len(value) - 2)
-        self._scale = (len(value) - 1) / (high - low)
-        self._low = low
+        self._per_unit = (len(value) - 1) / (high - low)
+        self._slope = np.diff(value) / np.diff(argument)
+        self._base = value[:-1] - self._slope * argument[:-1]
 
     def __call__(self, x: Float64) -> Float64:
         """Read the table; shape [n] in, shape [n] out."""
-        place = (x - self._low) * self._scale
-        step = np.fmin(np.fmax(place, 0.0), self._last).astype(np.intp)
-        place -= step
-        place *= self._rise.take(step)
-        place += self._value.take(step)
-        if x.size and not (float(x.min()) >= self.low and float(x.max()) <= self.high):
-            place[~((x >= self.low) & (x <= self.high))] = np.nan
-        return place
+        if not len(x):
+            return np.empty(0)
+        if float(x.min()) >= self.low and float(x.max()) <= self.high:
+            return self._read_in_blocks(x)
+        inside = (x >= self.low) & (x <= self.high)
+        return np.where(inside, self._read(np.where(inside, x, self.low)), np.nan)
+
+    def _read_in_blocks(self, x: Float64) -> Float64:
+        """Keep each block in the processor's cache."""
+        if len(x) <= _BLOCK:
+            return self._read(x)
+        result = np.empty_like(x)
+        for start in range(0, len(x), _BLOCK):
+            result[start : start + _BLOCK] = self._read(x[start : start + _BLOCK])
+        return result
+
+    def _read(self, x: Float64) -> Float64:
+        step = ((x - self.low) * self._per_unit).astype(np.intp)
+        result = self._slope.take(step, mode="clip")
+        result *= x
+        result += self._base.take(step, mode="clip")
+        return result
 
 
 def emf_mv(letter: str, t_c: Float64) -> Float64:
     """Give the emf in mV against 0 °C at temperatures °C [n]; NaN outside the function's range."""
-    return _by_piece(_function(letter), t_c, derivative=False)
+    return _within(letter, t_c, derivative=False)
 
 
 def seebeck_mv_k(letter: str, t_c: Float64) -> Float64:
     """Give the Seebeck coefficient in mV/K at temperatures °C [n]; NaN outside the range."""
-    return _by_piece(_function(letter), t_c, derivative=True)
+    return _within(letter, t_c, derivative=True)
 
 
 def temperature_c(letter: str, mv: Float64) -> Float64:
@@ -101,11 +116,10 @@ def _inverse(letter: str) -> _Table:
     for piece in function.inverse:
         inside = (mv >= piece.low) & (mv <= piece.high)
         t_c[inside] = _polynomial(piece.coefficients, mv[inside])
-    low_c, high_c = function.forward[0].low, function.forward[-1].high
     for _ in range(_NEWTON_STEPS):
-        t_c = np.clip(t_c, low_c, high_c)
-        t_c -= (emf_mv(letter, t_c) - mv) / seebeck_mv_k(letter, t_c)
-    return _Table(low_mv, high_mv, np.clip(t_c, low_c, high_c))
+        error_mv = _by_piece(function, t_c, derivative=False) - mv
+        t_c -= error_mv / _by_piece(function, t_c, derivative=True)
+    return _Table(low_mv, high_mv, t_c)
 
 
 @cache
@@ -116,11 +130,20 @@ def _junction(letter: str) -> _Table:
     return _Table(low_c, _JUNCTION_HIGH_C, emf_mv(letter, t_c))
 
 
+def _within(letter: str, t_c: Float64, *, derivative: bool) -> Float64:
+    function, t_c = _function(letter), np.asarray(t_c, np.float64)
+    inside = (t_c >= function.forward[0].low) & (t_c <= function.forward[-1].high)
+    return np.where(inside, _by_piece(function, t_c, derivative=derivative), np.nan)
+
+
 def _by_piece(function: ReferenceFunction, t_c: Float64, *, derivative: bool) -> Float64:
-    t_c = np.asarray(t_c, np.float64)
+    """Evaluate; the outer pieces reach a degree further, for the rounded ends of the inverse."""
     result = np.full(t_c.shape, np.nan)
+    first, last = function.forward[0], function.forward[-1]
     for piece in function.forward:
-        inside = (t_c >= piece.low) & (t_c <= piece.high)
+        low = piece.low - _BEYOND_K if piece is first else piece.low
+        high = piece.high + _BEYOND_K if piece is last else piece.high
+        inside = (t_c >= low) & (t_c <= high)
         if inside.any():
             result[inside] = _evaluate(function, piece, t_c[inside], derivative=derivative)
     return result
