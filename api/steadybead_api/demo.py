@@ -1,0 +1,62 @@
+"""The demo: broker, simulated shop, collector and pages in one process."""
+
+import contextlib
+import signal
+import sys
+import tempfile
+import threading
+import webbrowser
+from importlib.resources import as_file, files
+from pathlib import Path
+from types import FrameType
+
+from steadybead_api.compose import bound_socket, serve_until_stopped
+from steadybead_api.shop import open_shop
+from steadybead_collector.config import load_plant_file
+from steadybead_simulator.run import run_simulator, start_in_background
+from steadybead_simulator.scenario_file import read_scenario
+
+SEED = 1
+
+
+def run_demo(port: int, data: Path | None, *, browser: bool) -> int:
+    """Run the simulated shop until stopped; without `data`, in a folder that goes afterwards."""
+    taken = bound_socket("127.0.0.1", port)
+    with contextlib.ExitStack() as stack:
+        folder = stack.enter_context(as_file(files("steadybead_simulator") / "demo"))
+        data_dir = data or Path(
+            stack.enter_context(tempfile.TemporaryDirectory(prefix="steadybead-demo-"))
+        )
+        plant_file = load_plant_file(folder / "plant.toml")
+        mqtt, services = stack.enter_context(
+            open_shop(plant_file, data_dir, collect=True, serve=True, demo=True)
+        )
+        scenario = read_scenario(folder / "scenario.toml", plant_file.plant)
+        shop = start_in_background(mqtt.url or "", plant_file.plant, scenario, SEED)
+        stack.callback(shop.stop)
+        if services is None:
+            return 1
+        serve_until_stopped(services, taken, lambda address: _welcome(address, browser=browser))
+    return 0
+
+
+def _welcome(address: str, *, browser: bool) -> None:
+    sys.stdout.write(f"A simulated shop is live at {address}\nStop it with Ctrl-C.\n")
+    sys.stdout.flush()
+    if browser:
+        with contextlib.suppress(webbrowser.Error):
+            webbrowser.open(address)
+
+
+def run_simulation(
+    config: Path, scenario: Path, mqtt_url: str, seed: int, speed: float, truth: Path | None
+) -> int:
+    """Send the simulated shop to a broker until it ends or is stopped."""
+    stop = threading.Event()
+
+    def end(_number: int, _frame: FrameType | None) -> None:
+        stop.set()
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, end)
+    return run_simulator(config, scenario, mqtt_url, seed, speed, truth, stop)

@@ -1,0 +1,136 @@
+"""One running product: which rooms are open, in which order they open and close."""
+
+import contextlib
+import dataclasses
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from steadybead_api.live_feed import LiveFeed
+from steadybead_api.services import AccessPolicy, Condition, Services
+from steadybead_collector.collector import Collector
+from steadybead_collector.config import MqttSettings, PlantFile
+from steadybead_collector.locking import lock_folder
+from steadybead_collector.mqtt.broker import EmbeddedBroker
+from steadybead_collector.records.store import Records, open_records
+from steadybead_collector.stores import open_readings
+from steadybead_domain.errors import PlainError
+from steadybead_domain.plant import Plant
+
+STOP_WITHIN_S = 3.0
+
+
+def wall_clock() -> int:
+    """Give the time of this machine in µs."""
+    return time.time_ns() // 1000
+
+
+def broker_settings(
+    plant_file: PlantFile, data_dir: Path, stack: contextlib.ExitStack, *, start: bool
+) -> MqttSettings:
+    """Give the settings with a url: the plant file's, or that of the embedded broker.
+
+    With `start` the embedded broker is started and closed with the stack; without it, another
+    process of this data folder has it.
+    """
+    settings = plant_file.mqtt
+    if settings.url is not None:
+        return settings
+    note = data_dir / "broker" / "url"
+    if not start:
+        url = note.read_text("utf-8") if note.is_file() else f"mqtt://{settings.listen}"
+        return dataclasses.replace(settings, url=url)
+    broker = EmbeddedBroker(data_dir, settings.listen)
+    url = broker.start()
+    stack.callback(broker.stop)
+    note.write_text(url, "utf-8")
+    return dataclasses.replace(settings, url=url)
+
+
+@contextlib.contextmanager
+def open_shop(
+    plant_file: PlantFile, data_dir: Path, *, collect: bool, serve: bool, demo: bool = False
+) -> Iterator[tuple[MqttSettings, Services | None]]:
+    """Open what `collect` and `serve` ask for; close all of it in reverse order.
+
+    Gives the broker's settings and, with `serve`, what the API stands on. Raises PlainError.
+    """
+    data_dir.mkdir(parents=True, exist_ok=True)
+    with contextlib.ExitStack() as stack:
+        if collect:
+            stack.enter_context(lock_folder(data_dir))
+        mqtt = broker_settings(plant_file, data_dir, stack, start=collect)
+        records = open_records(plant_file.store.records, data_dir)
+        stack.callback(records.close)
+        collector = _open_collector(plant_file, mqtt, data_dir, records, stack) if collect else None
+        services = None
+        if serve:
+            services = _open_services(
+                plant_file, mqtt, data_dir, records, collector, stack, demo=demo
+            )
+        yield mqtt, services
+
+
+def _open_collector(
+    plant_file: PlantFile,
+    mqtt: MqttSettings,
+    data_dir: Path,
+    records: Records,
+    stack: contextlib.ExitStack,
+) -> Collector:
+    readings = open_readings(plant_file.store.readings, data_dir, plant_file.plant)
+    stack.callback(readings.close)
+    collector = Collector(plant_file, readings, records, mqtt.url or "", data_dir)
+    stack.callback(collector.stop, STOP_WITHIN_S)
+    collector.start()
+    return collector
+
+
+def _open_services(
+    plant_file: PlantFile,
+    mqtt: MqttSettings,
+    data_dir: Path,
+    records: Records,
+    collector: Collector | None,
+    stack: contextlib.ExitStack,
+    *,
+    demo: bool,
+) -> Services:
+    readings = open_readings(plant_file.store.readings, data_dir, plant_file.plant, read_only=True)
+    stack.callback(readings.close)
+
+    def plant() -> Plant:
+        return plant_file.plant
+
+    feed = LiveFeed(mqtt, plant, wall_clock)
+    stack.callback(feed.close)
+    feed.start()
+    read = "open" if demo or plant_file.access.read == "open" else "login"
+    return Services(
+        readings=readings,
+        records=records,
+        plant=plant,
+        live=feed,
+        access=AccessPolicy(read="open" if read == "open" else "login", demo=demo),
+        clock=wall_clock,
+        status=lambda: _conditions(collector),
+        stopping=threading.Event(),
+    )
+
+
+def _conditions(collector: Collector | None) -> Sequence[Condition]:
+    if collector is None:
+        return ()
+    status = collector.status()
+    return (
+        Condition("collector subscribed", status.subscribed, status.last_error),
+        Condition("readings store", status.store_ok, status.last_error),
+    )
+
+
+def folder_beside(config: Path, data: Path | None) -> Path:
+    """Give the data folder: the one named, or one beside the plant file."""
+    if data is not None and data.exists() and not data.is_dir():
+        raise PlainError(f"{data}: is a file; --data names a folder")
+    return data if data is not None else config.absolute().parent / "steadybead-data"
