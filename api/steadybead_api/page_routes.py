@@ -1,0 +1,173 @@
+"""Routes of the pages: build a context, render it."""
+
+from typing import Annotated, Protocol
+from urllib.parse import quote, urlencode
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from steadybead_api.page_sources import BadCursorError, PageSources, ServiceSources
+from steadybead_api.services import Services
+from steadybead_dashboards.assets import KEEP_FOR_EVER
+from steadybead_dashboards.catalogue import mark
+from steadybead_dashboards.floor import floor_page
+from steadybead_dashboards.render import SECURITY_HEADERS, Page, Renderer, renderer
+from steadybead_dashboards.shell import Shell
+from steadybead_dashboards.signin import ProblemPage, SignInPage, own_path
+from steadybead_dashboards.station import station_page
+from steadybead_dashboards.weld import weld_page
+from steadybead_dashboards.weld_list import weld_list_page
+from steadybead_domain.ids import BadNameError, StationId
+
+WELDS_A_PAGE = 50
+WELDS_OF_A_STATION = 10
+PROBLEMS = {
+    "token": mark(
+        "This token is not known here, or it was withdrawn. Check that all of it was pasted."
+    ),
+    "form": mark("This form was open too long. Please try once more."),
+}
+NO_STATION = mark("No such station")
+NO_STATION_REMEDY = mark(
+    "The plant file names no station of this name. Choose one on the floor page."
+)
+NO_PAGE = mark("No such page of the list")
+NO_PAGE_REMEDY = mark("Go to the list of weld records and turn its pages from there.")
+NO_WELD = mark("No such weld record")
+NO_WELD_REMEDY = mark("Check the address, or find the record in the list of weld records.")
+
+
+class _Made(Protocol):
+    def __call__(self, shell: Shell) -> Page:
+        """Build a page around a shell."""
+
+
+class Pages:
+    """Makes the answer of each page."""
+
+    def __init__(self, sources: PageSources, renderer_: Renderer) -> None:
+        self.sources = sources
+        self.renderer = renderer_
+
+    def answer(self, page: Page, status: int = 200) -> Response:
+        """Render a page."""
+        return HTMLResponse(self.renderer.render(page), status, SECURITY_HEADERS)
+
+    def shell(self, request: Request) -> Shell:
+        """Build what every page carries."""
+        plant = self.sources.plant()
+        path = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+        return Shell(
+            plant.name or plant.site,
+            ZoneInfo(plant.timezone),
+            self.sources.now(),
+            path,
+            self.sources.person(request),
+            self.sources.csrf(request),
+            self.sources.link(),
+        )
+
+    def read(self, request: Request, made: _Made) -> Response:
+        """Answer with a page, or lead to the sign-in page where reading asks for it."""
+        if self.sources.may_read(request):
+            return self.answer_made(made(self.shell(request)))
+        return RedirectResponse(f"/signin?next={quote(request.url.path, safe='')}", 303)
+
+    def answer_made(self, page: Page) -> Response:
+        """Answer with the status that the page names, 200 for most."""
+        return self.answer(page, page.status if isinstance(page, ProblemPage) else 200)
+
+    def floor(self, shell: Shell) -> Page:
+        """Build the floor page."""
+        source = self.sources
+        return floor_page(source.plant(), source.live(), source.alarms(), shell)
+
+    def station(self, shell: Shell, site: str, name: str) -> Page:
+        """Build a station's page."""
+        source = self.sources
+        plant = source.plant()
+        try:
+            station = plant.station(StationId.parse(f"{site}/{name}"))
+        except BadNameError:
+            station = None
+        if station is None:
+            return ProblemPage(shell, 404, NO_STATION, NO_STATION_REMEDY)
+        welds, _ = source.welds(station.id, WELDS_OF_A_STATION, None)
+        return station_page(
+            plant,
+            station,
+            source.live().get(station.id),
+            shell,
+            alarms=source.alarms(),
+            procedures=source.procedures(),
+            welds=welds,
+        )
+
+    def welds(self, shell: Shell, station: str, cursor: str | None) -> Page:
+        """Build the list of weld records."""
+        try:
+            chosen = StationId.parse(station) if station else None
+        except BadNameError:
+            return ProblemPage(shell, 404, NO_STATION, NO_STATION_REMEDY)
+        try:
+            welds, following = self.sources.welds(chosen, WELDS_A_PAGE, cursor)
+        except BadCursorError:
+            return ProblemPage(shell, 400, NO_PAGE, NO_PAGE_REMEDY)
+        query = {"station": station, "cursor": following or ""}
+        older = "/welds?" + urlencode({k: v for k, v in query.items() if v}) if following else ""
+        return weld_list_page(self.sources.plant(), welds, station, older, shell)
+
+    def weld(self, shell: Shell, weld_id: str) -> Page:
+        """Build the page of one weld record."""
+        weld = self.sources.weld(weld_id)
+        if weld is None:
+            return ProblemPage(shell, 404, NO_WELD, NO_WELD_REMEDY)
+        return weld_page(self.sources.plant(), weld, self.sources.procedure_of(weld), shell)
+
+
+def page_router(services: Services) -> APIRouter:
+    """Give the routes; AssetError at once if the browser files are not in order."""
+    return router_over(ServiceSources(services))
+
+
+def router_over(sources: PageSources) -> APIRouter:
+    """Give the routes over any sources."""
+    pages = Pages(sources, renderer())
+    router = APIRouter(include_in_schema=False)
+
+    @router.get("/")
+    def floor(request: Request) -> Response:
+        return pages.read(request, pages.floor)
+
+    @router.get("/stations/{site}/{station}")
+    def station(request: Request, site: str, station: str) -> Response:
+        return pages.read(request, lambda shell: pages.station(shell, site, station))
+
+    @router.get("/welds")
+    def welds(
+        request: Request,
+        station: Annotated[str, Query(max_length=140)] = "",
+        cursor: Annotated[str | None, Query(max_length=200)] = None,
+    ) -> Response:
+        return pages.read(request, lambda shell: pages.welds(shell, station, cursor))
+
+    @router.get("/welds/{weld_id}")
+    def weld(request: Request, weld_id: str) -> Response:
+        return pages.read(request, lambda shell: pages.weld(shell, weld_id))
+
+    @router.get("/signin")
+    def signin(request: Request, next: str = "/", problem: str = "") -> Response:  # noqa: A002
+        return pages.answer(
+            SignInPage(pages.shell(request), own_path(next), PROBLEMS.get(problem, ""))
+        )
+
+    @router.get("/static/{fingerprint}/{path:path}")
+    def static(fingerprint: str, path: str) -> Response:
+        asset = pages.renderer.assets.find(fingerprint, path)
+        if asset is None:
+            return Response("no such file\n", 404, media_type="text/plain")
+        headers = {"Cache-Control": KEEP_FOR_EVER, "X-Content-Type-Options": "nosniff"}
+        return Response(asset.body, media_type=asset.media_type, headers=headers)
+
+    return router

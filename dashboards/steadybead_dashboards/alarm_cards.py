@@ -1,0 +1,86 @@
+"""Alarms that need a person now, in the order in which to take them."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from steadybead_dashboards.shell import Shell
+from steadybead_dashboards.site_time import Moment, span_text
+from steadybead_dashboards.words import ALARM_STATES, PRIORITIES
+from steadybead_domain.alarms.model import Alarm, AlarmState, Priority
+from steadybead_domain.plant import Plant
+
+NEEDS_A_PERSON = frozenset(
+    {
+        AlarmState.UNACKNOWLEDGED,
+        AlarmState.ACKNOWLEDGED,
+        AlarmState.RETURNED,
+        AlarmState.LATCHED_UNACKNOWLEDGED,
+        AlarmState.LATCHED_ACKNOWLEDGED,
+    }
+)
+TO_ACKNOWLEDGE = frozenset(
+    {AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED}
+)
+_ORDER = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmCard:
+    """One alarm: what, where, since when, what to do and who it is for."""
+
+    id: str
+    priority: Priority
+    priority_word: str
+    what: str
+    station: str
+    place: str
+    gun: str
+    raised: Moment
+    for_text: str
+    cause: str
+    to_do: str
+    for_whom: str
+    state: AlarmState
+    state_word: str
+    active: bool
+    to_acknowledge: bool
+    acknowledged_by: str
+
+
+def alarm_cards(alarms: Iterable[Alarm], plant: Plant, shell: Shell) -> tuple[AlarmCard, ...]:
+    """Show what needs a person: not yet acknowledged first, then by priority, then the newest."""
+    names = {s.id: s.name or s.id.station for s in plant.stations}
+    cards = [
+        _card(a, names.get(a.raised.station, a.raised.station.station), shell)
+        for a in sorted(alarms, key=_urgency)
+        if a.state in NEEDS_A_PERSON
+    ]
+    return tuple(cards)
+
+
+def _urgency(alarm: Alarm) -> tuple[bool, int, int]:
+    fact = alarm.raised
+    return alarm.state not in TO_ACKNOWLEDGE, _ORDER[fact.priority], -fact.time
+
+
+def _card(alarm: Alarm, place: str, shell: Shell) -> AlarmCard:
+    fact = alarm.raised
+    return AlarmCard(
+        fact.alarm,
+        fact.priority,
+        PRIORITIES[fact.priority],
+        fact.what,
+        str(fact.station),
+        place,
+        fact.gun or "",
+        shell.moment(fact.time),
+        span_text(shell.now - fact.time),
+        fact.cause,
+        fact.to_do,
+        fact.for_whom,
+        alarm.state,
+        ALARM_STATES[alarm.state],
+        alarm.active,
+        alarm.state in TO_ACKNOWLEDGE,
+        alarm.acknowledged_by,
+    )

@@ -1,0 +1,92 @@
+"""The files that a browser loads, found once at start and named by what is in them."""
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from importlib.util import find_spec
+from pathlib import Path
+
+MEDIA_TYPES = {
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".webmanifest": "application/manifest+json",
+}
+KEEP_FOR_EVER = "public, max-age=31536000, immutable"
+CHART_FILES = {
+    "uPlot.iife.js": "655bc8aa33781e8721c5af6b59f1699c03c9bda951aa74a6ab518ac20cc4326d",
+    "uPlot.min.css": "3f121cd4a997b634e07a887658850018e475c26f0bddd874109a8d382c19de87",
+}
+
+
+class AssetError(Exception):
+    """A browser file is missing or is not the one that was tried; the message says the remedy."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asset:
+    """One file: its bytes and its media type."""
+
+    body: bytes
+    media_type: str
+
+
+@dataclass(frozen=True, slots=True)
+class Assets:
+    """All files under one address that changes when any of them changes.
+
+    Modules name each other by relative address, so the fingerprint stands in the folder's name
+    and not in the file's.
+    """
+
+    fingerprint: str
+    by_path: Mapping[str, Asset]
+
+    def url(self, path: str) -> str:
+        """Give the address of a file; KeyError if there is none."""
+        if path not in self.by_path:
+            raise KeyError(path)
+        return f"/static/{self.fingerprint}/{path}"
+
+    def find(self, fingerprint: str, path: str) -> Asset | None:
+        """Find a file of exactly this fingerprint."""
+        return self.by_path.get(path) if fingerprint == self.fingerprint else None
+
+
+def load_assets() -> Assets:
+    """Read our files and the chart library's; AssetError where the latter is another one."""
+    found = dict(_ours(files("steadybead_dashboards") / "static", ""))
+    found |= {f"charts/{name}": _chart_file(name, pin) for name, pin in CHART_FILES.items()}
+    digest = hashlib.sha256()
+    for path in sorted(found):
+        digest.update(path.encode() + b"\0" + hashlib.sha256(found[path].body).digest())
+    return Assets(digest.hexdigest()[:16], found)
+
+
+def _ours(folder: Traversable, prefix: str) -> list[tuple[str, Asset]]:
+    rows: list[tuple[str, Asset]] = []
+    for entry in folder.iterdir():
+        if entry.is_dir():
+            rows += _ours(entry, f"{prefix}{entry.name}/")
+        elif (media_type := MEDIA_TYPES.get(_suffix(entry.name))) is not None:
+            rows.append((prefix + entry.name, Asset(entry.read_bytes(), media_type)))
+    return rows
+
+
+def _chart_file(name: str, pin: str) -> Asset:
+    remedy = "install it again: pip install --force-reinstall uplot-python==1.1.1"
+    spec = find_spec("uplot")  # found, not imported: only its browser files are used
+    folders = [] if spec is None else list(spec.submodule_search_locations or [])
+    path = next((p for f in folders if (p := Path(f) / "static" / name).is_file()), None)
+    if path is None:
+        raise AssetError(f"the chart file {name} is missing; {remedy}")
+    body = path.read_bytes()
+    if hashlib.sha256(body).hexdigest() != pin:
+        raise AssetError(f"the chart file {name} is not the one that was tried; {remedy}")
+    return Asset(body, MEDIA_TYPES[_suffix(name)])
+
+
+def _suffix(name: str) -> str:
+    return name[name.rfind(".") :] if "." in name else ""

@@ -1,0 +1,71 @@
+"""From a page's context to its HTML."""
+
+from typing import ClassVar, Protocol
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from steadybead_dashboards.assets import Assets, load_assets
+from steadybead_dashboards.catalogue import LANGUAGES, translations
+from steadybead_dashboards.script_words import SCRIPT_TEXTS, script_words
+from steadybead_dashboards.shell import Shell
+
+SECURITY_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+        "connect-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; "
+        "frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cache-Control": "no-store",
+}
+
+
+class Page(Protocol):
+    """A page's context: a frozen dataclass that names its template and carries its shell."""
+
+    template: ClassVar[str]
+
+    @property
+    def shell(self) -> Shell:
+        """Give what every page carries."""
+
+
+class Renderer:
+    """Renders pages with the browser files of one start, one environment a language."""
+
+    def __init__(self, assets: Assets) -> None:
+        self.assets = assets
+        self._environments = {name: self._environment(name) for name in LANGUAGES}
+
+    def render(self, page: Page) -> str:
+        """Render a page in the language of its shell."""
+        template = self._environments[page.shell.language].get_template(page.template)
+        return template.render(page=page, shell=page.shell)
+
+    def _environment(self, language: str) -> Environment:
+        """Build the template environment: everything is escaped, a missing name is an error."""
+        environment = Environment(
+            loader=PackageLoader("steadybead_dashboards", "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            extensions=["jinja2.ext.i18n"],
+        )
+        catalogue = translations(language)
+        environment.install_gettext_translations(catalogue, newstyle=True)  # type: ignore[attr-defined]
+        environment.filters["tr"] = catalogue.gettext  # for texts that may carry a percent sign
+        words = Markup(script_words(catalogue.gettext))  # noqa: S704 - our own JSON, < escaped
+        environment.globals |= {
+            "asset": self.assets.url,
+            "script_words": words,
+            "texts": SCRIPT_TEXTS,
+        }
+        return environment
+
+
+def renderer() -> Renderer:
+    """Read the browser files and give a renderer; AssetError if they are not in order."""
+    return Renderer(load_assets())

@@ -1,0 +1,67 @@
+"""The words and units that the browser's scripts need, from the same catalogue as the pages."""
+
+import json
+from collections.abc import Callable
+
+from steadybead_dashboards.catalogue import mark
+from steadybead_dashboards.words import (
+    ALARM_STATES,
+    FITNESS,
+    GUN_STATES,
+    PRIORITIES,
+    QUANTITIES,
+    QuantityWords,
+)
+
+SCRIPT_TEXTS = {
+    "live": mark("Live"),
+    "connecting": mark("Connecting"),
+    "lost": mark("Connection lost"),
+    "lost_long": mark("Connection lost. Values below are old, last heard {ago} ago."),
+    "back": mark("Connection is back."),
+    "broker_lost": mark("The collector cannot be heard. Values below are old."),
+    "silent": mark("nothing heard from the collector"),
+    "low": mark("low"),
+    "high": mark("high"),
+    "inside": mark("in its window"),
+    "old": mark("{age} old"),
+    "all_calm": mark("Nothing needs a person now."),
+    "fit_of": mark("{fit} of {all} stations fit to weld"),
+    "by": mark("by {name}"),
+    "acknowledged": mark("Acknowledged: {what}"),
+    "new_alarm": mark("{priority} alarm at {place}: {what}"),
+    "gun_at": mark("gun {gun}"),
+    "started": mark("Weld record started."),
+    "stopped": mark("Weld record stopped."),
+    "see_trace": mark("See its trace"),
+    "not_sent": mark("Not sent: no connection. Your entry is kept; try again."),
+    "refused": mark("Not done: {detail}"),
+    "sign_in_again": mark("Not done: your session has ended. Sign in again; your entry is kept."),
+    "good": mark("good"),
+    "uncertain": mark("uncertain"),
+    "bad": mark("bad"),
+    "gap": mark("gap, no reading"),
+    "window": mark("window {limits}{note}"),
+    "no_readings": mark("No readings in this time."),
+    "trace_failed": mark("The trace could not be loaded: {detail}"),
+    "csv_failed": mark("The export failed: {detail}"),
+    "csv_ready": mark("Export ready: {name}"),
+    "zoomed": mark("Showing {start} to {end}"),
+}
+
+
+def script_words(translate: Callable[[str], str]) -> str:
+    """Write all of it as JSON for a data block of the page."""
+    tables = {
+        "texts": {key: translate(text) for key, text in SCRIPT_TEXTS.items()},
+        "fitness": {key.value: translate(text) for key, text in FITNESS.items()},
+        "states": {key.value: translate(text) for key, text in GUN_STATES.items()},
+        "priorities": {key.value: translate(text) for key, text in PRIORITIES.items()},
+        "alarms": {key.value: translate(text) for key, text in ALARM_STATES.items()},
+        "quantities": {key.value: _quantity(words, translate) for key, words in QUANTITIES.items()},
+    }
+    return json.dumps(tables, ensure_ascii=True, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _quantity(words: QuantityWords, translate: Callable[[str], str]) -> dict[str, str | int]:
+    return {"label": translate(words.label), "unit": words.unit, "decimals": words.decimals}

@@ -1,0 +1,33 @@
+"""The page on which a person signs in."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from steadybead_dashboards.shell import Shell
+
+
+@dataclass(frozen=True, slots=True)
+class SignInPage:
+    """`back` is where to go afterwards; `problem` says why the last try failed, else empty."""
+
+    template: ClassVar[str] = "signin.html"
+    shell: Shell
+    back: str
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemPage:
+    """Something that cannot be shown: what, and what to do about it."""
+
+    template: ClassVar[str] = "problem.html"
+    shell: Shell
+    status: int
+    title: str
+    remedy: str
+
+
+def own_path(path: str) -> str:
+    """Give a path of this site to return to, or `/` for anything that could lead elsewhere."""
+    plain = path.startswith("/") and not path.startswith("//") and path.isprintable()
+    return path if plain and "\\" not in path else "/"

@@ -1,0 +1,127 @@
+/** The list of what needs a person now. */
+import { act } from "./acts.js";
+import { say } from "./say.js";
+import { part, write } from "./tile.js";
+import { setTime } from "./times.js";
+import { alarmWord, priorityWord, text } from "./words.js";
+
+const PRIORITIES = ["high", "medium", "low"];
+const TO_ACKNOWLEDGE = new Set([
+  "unacknowledged", "returned to normal, unacknowledged", "latched, unacknowledged",
+]);
+const SHOWN = new Set([...TO_ACKNOWLEDGE, "acknowledged", "latched, acknowledged"]);
+
+export class Alarms {
+  /** `concerns(alarm)` picks what this page shows, `placeName(station)` gives a station's name. */
+  constructor(concerns, placeName) {
+    this.concerns = concerns;
+    this.placeName = placeName;
+    this.list = document.getElementById("alarms");
+    this.list.addEventListener("click", (event) => this.clicked(event));
+  }
+
+  /** Show an alarm as it is now. */
+  show(alarm) {
+    if (!this.concerns(alarm)) return;
+    if (!SHOWN.has(alarm.state)) return this.clear(alarm.id);
+    const known = this.find(alarm.id);
+    const card = known ?? this.made(alarm);
+    fill(card, alarm, this.placeName(alarm.station));
+    this.place(card);
+    if (!known) this.announce(alarm);
+    this.count();
+  }
+
+  /** Take an alarm off the list. */
+  clear(id) {
+    const card = this.find(id);
+    if (card?.contains(document.activeElement)) document.getElementById("main").focus();
+    card?.remove();
+    this.count();
+  }
+
+  /** Keep only these ids: what the list held from before a loss may have gone meanwhile. */
+  keep(ids) {
+    for (const card of [...this.list.children]) if (!ids.has(card.dataset.alarm)) this.clear(card.dataset.alarm);
+  }
+
+  find(id) {
+    return [...this.list.children].find((card) => card.dataset.alarm === id);
+  }
+
+  made(alarm) {
+    const card = document.getElementById("alarm-template").content.firstElementChild.cloneNode(true);
+    card.dataset.alarm = alarm.id;
+    return card;
+  }
+
+  /** Put a card where its urgency belongs, leaving it alone where it is right already. */
+  place(card) {
+    const after = [...this.list.children].find((other) => other !== card && compare(card, other) < 0) ?? null;
+    const right = card.parentNode === this.list && card.nextElementSibling === after;
+    if (!right) this.list.insertBefore(card, after);
+  }
+
+  count() {
+    const none = this.list.children.length === 0;
+    document.getElementById("calm").hidden = !none;
+    const hint = document.getElementById("ack-hint");
+    if (hint) hint.hidden = none;
+    const section = document.getElementById("needs-section");
+    if (section) section.hidden = none;
+  }
+
+  announce(alarm) {
+    const where = this.placeName(alarm.station);
+    say(text("new_alarm", { priority: priorityWord(alarm.priority), place: where, what: alarm.what }));
+  }
+
+  async clicked(event) {
+    const button = event.target.closest('[data-act="acknowledge"]');
+    if (!button) return;
+    const card = button.closest("[data-alarm]");
+    button.disabled = true;
+    try {
+      await act(`/api/v1/alarms/${encodeURIComponent(card.dataset.alarm)}/acknowledge`);
+      acknowledged(card, button);
+    } catch (error) {
+      write(part(card, "by"), error.message);
+      say(error.message);
+    } finally {
+      button.disabled = false;
+    }
+  }
+}
+
+function acknowledged(card, button) {
+  const state = card.dataset.state === "latched, unacknowledged" ? "latched, acknowledged" : "acknowledged";
+  card.dataset.state = state;
+  write(part(card, "state"), alarmWord(state));
+  button.hidden = true;
+  part(card, "place").focus();
+  say(text("acknowledged", { what: part(card, "what").textContent }));
+}
+
+function fill(card, alarm, where) {
+  Object.assign(card.dataset, { priority: alarm.priority, state: alarm.state, station: alarm.station });
+  card.querySelector("use").setAttribute("href", `#priority-${alarm.priority}`);
+  write(part(card, "priority"), priorityWord(alarm.priority));
+  write(part(card, "place"), where);
+  part(card, "place").setAttribute("href", `/stations/${alarm.station}`);
+  write(part(card, "gun"), alarm.gun ? `, ${text("gun_at", { gun: alarm.gun })}` : "");
+  write(part(card, "what"), alarm.what);
+  write(part(card, "to-do"), alarm.to_do);
+  write(part(card, "for-whom"), alarm.for_whom);
+  write(part(card, "state"), alarmWord(alarm.state));
+  write(part(card, "by"), alarm.acknowledged_by ? text("by", { name: alarm.acknowledged_by }) : "");
+  setTime(card.querySelector("time"), alarm.since);
+  const button = card.querySelector('[data-act="acknowledge"]');
+  if (button) button.hidden = !TO_ACKNOWLEDGE.has(alarm.state);
+}
+
+function compare(a, b) {
+  return rank(a) - rank(b) || raisedAt(b) - raisedAt(a);
+}
+
+const rank = (card) => (TO_ACKNOWLEDGE.has(card.dataset.state) ? 0 : 10) + PRIORITIES.indexOf(card.dataset.priority);
+const raisedAt = (card) => Date.parse(card.querySelector("time").dateTime);

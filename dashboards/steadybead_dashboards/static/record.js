@@ -1,0 +1,95 @@
+/** Start and stop of the weld record of one gun. */
+import { act } from "./acts.js";
+import { part, write } from "./tile.js";
+import { setTime } from "./times.js";
+import { text } from "./words.js";
+
+const WELDER_KEY = "steadybead-welder";
+
+export class Record {
+  constructor(box, station) {
+    this.station = station;
+    this.gun = box.dataset.gun;
+    this.panel = box.querySelector(".record");
+    this.form = part(this.panel, "start");
+    this.outcome = part(this.panel, "outcome");
+    this.form?.addEventListener("submit", (event) => { event.preventDefault(); this.start(); });
+    this.panel.querySelector('[data-act="stop"]')?.addEventListener("click", () => this.stop());
+    if (this.form) this.form.elements.welder.value = localStorage.getItem(WELDER_KEY) ?? "";
+  }
+
+  /** Follow the live message: another record may have been started or stopped elsewhere. */
+  async follow(id) {
+    const shown = this.panel.dataset.weld || null;
+    if (this.busy || id === shown || id === this.ended) return;
+    if (id === null) return this.showNone();
+    this.panel.dataset.weld = id;
+    const answer = await fetch(`/api/v1/welds/${encodeURIComponent(id)}`).catch(() => null);
+    this.showRunning(answer?.ok ? await answer.json() : { id, start: new Date().toISOString() });
+  }
+
+  async start() {
+    const { job, seam, welder, procedure } = this.form.elements;
+    const body = { station: this.station, gun: this.gun };
+    for (const field of [job, seam, welder, procedure]) if (field.value.trim()) body[field.name] = field.value.trim();
+    localStorage.setItem(WELDER_KEY, welder.value.trim());
+    await this.doing(async () => {
+      this.showRunning(await act("/api/v1/welds", body));
+      seam.value = "";
+      this.tell(text("started"));
+      this.panel.querySelector('[data-act="stop"]').focus();
+    });
+  }
+
+  async stop() {
+    const id = this.panel.dataset.weld;
+    await this.doing(async () => {
+      await act(`/api/v1/welds/${encodeURIComponent(id)}/stop`);
+      this.ended = id;
+      this.showNone();
+      this.tell(text("stopped"), `/welds/${encodeURIComponent(id)}`);
+      this.form.querySelector("button").focus({ preventScroll: true });
+    });
+  }
+
+  async doing(work) {
+    const buttons = [...this.panel.querySelectorAll("button")];
+    this.busy = true;
+    this.tell("");
+    for (const button of buttons) button.disabled = true;
+    try {
+      await work();
+    } catch (error) {
+      this.tell(error.message);
+      this.outcome.dataset.problem = "";
+    } finally {
+      this.busy = false;
+      for (const button of buttons) button.disabled = false;
+    }
+  }
+
+  showRunning(weld) {
+    this.panel.dataset.weld = weld.id;
+    const running = part(this.panel, "running");
+    for (const name of ["job", "seam", "procedure"]) write(part(running, name), weld[name] || "–");
+    setTime(running.querySelector("time"), weld.start);
+    running.hidden = false;
+    if (this.form) this.form.hidden = true;
+  }
+
+  showNone() {
+    this.panel.dataset.weld = "";
+    part(this.panel, "running").hidden = true;
+    if (this.form) this.form.hidden = false;
+  }
+
+  tell(sentence, href) {
+    delete this.outcome.dataset.problem;
+    this.outcome.textContent = sentence;
+    if (!href) return;
+    const link = document.createElement("a");
+    link.href = href;
+    link.textContent = text("see_trace");
+    this.outcome.append(" ", link);
+  }
+}

@@ -1,0 +1,62 @@
+"""The station page: for the welder, on a phone, with gloves on."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import ClassVar
+
+from steadybead_dashboards.alarm_cards import AlarmCard, alarm_cards
+from steadybead_dashboards.shell import Shell
+from steadybead_dashboards.tiles import GunView, Tile, tile
+from steadybead_dashboards.weld_rows import WeldRow, weld_row
+from steadybead_domain.alarms.model import Alarm
+from steadybead_domain.live import LiveStation
+from steadybead_domain.plant import Plant, Station
+from steadybead_domain.procedures import Procedure
+from steadybead_domain.welds import Weld
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A gun with the weld record that runs on it, if one does."""
+
+    gun: GunView
+    running: WeldRow | None
+
+
+@dataclass(frozen=True, slots=True)
+class StationPage:
+    """One station with its guns, alarms and the procedures to choose from."""
+
+    template: ClassVar[str] = "station.html"
+    shell: Shell
+    tile: Tile
+    benches: tuple[Bench, ...]
+    alarms: tuple[AlarmCard, ...]
+    procedures: tuple[Procedure, ...]
+    own_procedure: str
+    recent: tuple[WeldRow, ...]
+
+
+def station_page(
+    plant: Plant,
+    station: Station,
+    live: LiveStation | None,
+    shell: Shell,
+    *,
+    alarms: Iterable[Alarm],
+    procedures: Mapping[str, Procedure],
+    welds: Iterable[Weld],
+) -> StationPage:
+    """Build the page; `welds` are those of this station, open ones and the latest, newest first."""
+    shown = tile(station, live, shell)
+    rows = [weld_row(w, plant, shell) for w in welds]
+    running = {row.gun: row for row in reversed(rows) if row.running}
+    return StationPage(
+        shell,
+        shown,
+        tuple(Bench(gun, running.get(gun.gun)) for gun in shown.guns),
+        alarm_cards((a for a in alarms if a.raised.station == station.id), plant, shell),
+        tuple(sorted(procedures.values(), key=lambda p: p.title)),
+        station.procedure or "",
+        tuple(row for row in rows if not row.running)[:5],
+    )
