@@ -1,0 +1,67 @@
+"""Where things stand in a TOML text, so that a message can name the line."""
+
+import re
+import tomllib
+from collections.abc import Sequence
+from typing import Any
+
+Path = tuple[str | int, ...]
+_HEADER = re.compile(r"\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
+_KEY = re.compile(r"""\s*((?:[A-Za-z0-9_.-]+|"[^"]*"|'[^']*')(?:\s*\.\s*[A-Za-z0-9_-]+)*)\s*=""")
+
+
+class FileError(ValueError):
+    """A file that cannot be used; the message names file, line and remedy."""
+
+
+class Places:
+    """Line numbers, from 1, of the tables and keys of a TOML text."""
+
+    def __init__(self, text: str) -> None:
+        self._lines: dict[Path, int] = {}
+        counts: dict[Path, int] = {}
+        table: Path = ()
+        for number, line in enumerate(text.splitlines(), 1):
+            if (header := _HEADER.match(line)) is not None:
+                table = _table(header, counts)
+                self._lines.setdefault(table, number)
+            elif (key := _KEY.match(line)) is not None:
+                names = tuple(part.strip().strip("\"'") for part in key[1].split("."))
+                self._lines.setdefault((*table, *names), number)
+
+    def line(self, path: Sequence[str | int]) -> int:
+        """Give the line of a path, or of the nearest thing around it; 1 for the whole file."""
+        for end in range(len(path), 0, -1):
+            if (found := self._lines.get(tuple(path[:end]))) is not None:
+                return found
+        return 1
+
+
+def _table(header: re.Match[str], counts: dict[Path, int]) -> Path:
+    """Turn `[[station.channel]]` into a path with the index of each array's last member."""
+    names = [part.strip().strip("\"'") for part in header[2].split(".")]
+    path: Path = ()
+    for depth, name in enumerate(names):
+        path = (*path, name)
+        last = depth == len(names) - 1
+        if last and header[1] == "[[":
+            counts[path] = counts.get(path, -1) + 1
+        if path in counts:
+            path = (*path, counts[path])
+    return path
+
+
+class Document:
+    """A TOML text with its name and places; `fail` raises FileError at a path's line."""
+
+    def __init__(self, name: str, text: str) -> None:
+        self.name = name
+        self.places = Places(text)
+        try:
+            self.data: dict[str, Any] = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            raise FileError(f"{name}: no TOML: {error}") from None
+
+    def fail(self, path: Sequence[str | int], message: str) -> FileError:
+        """Build the error for `raise`."""
+        return FileError(f"{self.name}, line {self.places.line(path)}: {message}")

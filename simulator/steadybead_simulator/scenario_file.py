@@ -1,0 +1,283 @@
+"""Read a scenario file; every message names the line and the remedy."""
+
+import datetime as dt
+import difflib
+import math
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path as FilePath
+from typing import Any
+
+from steadybead_domain.plant import Plant
+from steadybead_domain.times import BadTimeError, parse_rfc3339
+from steadybead_simulator.fault_file import read_faults
+from steadybead_simulator.places import Document, FileError, Path
+from steadybead_simulator.scenario import Calendar, Dust, Mains, Scenario, Setup, Weather, Welder
+from steadybead_simulator.units import BadSizeError, size_of
+
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+Reader = Callable[[Any], Any]
+
+
+def read_scenario(file: FilePath, plant: Plant) -> Scenario:
+    """Read the file and hold it against the plant; FileError names the line and the remedy."""
+    try:
+        text = file.read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise FileError(f"{file}: cannot be read: {error}") from None
+    return parse_scenario(file.name, text, plant)
+
+
+def parse_scenario(name: str, text: str, plant: Plant) -> Scenario:
+    """Read the text of a scenario file; FileError names the line and the remedy."""
+    document = Document(name, text)
+    _check_names(document, (), document.data, _SECTIONS)
+    head = _table(document, ("scenario",), _HEAD)
+    welders = _array(document, "welder", _WELDER, "name")
+    scenario = Scenario(
+        **head,
+        calendar=Calendar(**_table(document, ("calendar",), _CALENDAR)),
+        weather=Weather(**_table(document, ("weather",), _WEATHER)),
+        mains=Mains(**_table(document, ("mains",), _MAINS)),
+        dust=Dust(**_table(document, ("dust",), _DUST)),
+        welders=tuple(Welder(**w) for w in welders) or (Welder("w-1"),),
+        setups=tuple(Setup(**s) for s in _array(document, "station", _SETUP, "id")),
+    )
+    _check_calendar(document, scenario.calendar)
+    _check_setups(document, scenario, plant)
+    faults = read_faults(document, plant, scenario.start_us)
+    return _with_faults(scenario, faults)
+
+
+def _with_faults(scenario: Scenario, faults: Sequence[Any]) -> Scenario:
+    members = {name: getattr(scenario, name) for name in Scenario.__dataclass_fields__}
+    return Scenario(**{**members, "faults": tuple(faults)})
+
+
+def _table(document: Document, path: Path, readers: Mapping[str, Reader]) -> dict[str, Any]:
+    data: Any = document.data
+    for step in path:
+        data = data.get(step, {}) if isinstance(step, str) else data[step]
+    if not isinstance(data, dict):
+        raise document.fail(path, f"{path[0]} is a table: write [{path[0]}]")
+    _check_names(document, path, data, readers)
+    fields = _FIELDS.get(str(path[0]), _UNITS_IN_NAMES)
+    return {fields.get(k) or k: _read(document, (*path, k), readers[k], v) for k, v in data.items()}
+
+
+def _array(
+    document: Document, name: str, readers: Mapping[str, Reader], needed: str
+) -> list[dict[str, Any]]:
+    rows = document.data.get(name, [])
+    if not isinstance(rows, list) or not all(isinstance(r, dict) for r in rows):
+        raise document.fail((name,), f"{name} is a list of tables: write [[{name}]]")
+    for i, row in enumerate(rows):
+        if needed not in row:
+            raise document.fail((name, i), f"add {needed} = …")
+    return [_table(document, (name, i), readers) for i in range(len(rows))]
+
+
+def _check_names(
+    document: Document, path: Path, data: Mapping[str, Any], known: Mapping[str, Any]
+) -> None:
+    for name in data:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, 1)
+            remedy = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
+            raise document.fail((*path, name), f"{name!r} is not known here: {remedy}")
+
+
+def _read(document: Document, path: Path, reader: Reader, value: Any) -> Any:
+    try:
+        return reader(value)
+    except (BadSizeError, BadTimeError) as error:
+        raise document.fail(path, f"{path[-1]}: {error}") from None
+
+
+def _check_calendar(document: Document, calendar: Calendar) -> None:
+    if calendar.start_s >= calendar.end_s:
+        raise document.fail(("calendar", "end"), "the shift ends before it starts: change end")
+    inside = all(calendar.start_s <= a < b <= calendar.end_s for a, b in calendar.breaks)
+    if calendar.kind == "shift" and "breaks" in document.data.get("calendar", {}) and not inside:
+        raise document.fail(("calendar", "breaks"), "each break lies inside the shift, start first")
+
+
+def _check_setups(document: Document, scenario: Scenario, plant: Plant) -> None:
+    stations = [s.id.station for s in plant.stations]
+    welders = [w.name for w in scenario.welders]
+    for i, setup in enumerate(scenario.setups):
+        if not any(setup.matches(s) for s in stations):
+            known = ", ".join(stations[:12])
+            raise document.fail(("station", i, "id"), f"no station {setup.id!r}: known are {known}")
+        for name in setup.welders:
+            if name not in welders:
+                known = ", ".join(welders)
+                message = f"no [[welder]] named {name!r}: known are {known}"
+                raise document.fail(("station", i, "welders"), message)
+
+
+def _size(dimension: str, low: float = -math.inf, high: float = math.inf) -> Reader:
+    def read(value: Any) -> float:
+        size = size_of(value, dimension)
+        if not low <= size <= high:
+            raise BadSizeError(
+                f"{value!r} is outside what can be: {low:g} to {high:g} ({dimension})"
+            )
+        return size
+
+    return read
+
+
+def _number(low: float, high: float) -> Reader:
+    def read(value: Any) -> float:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, int | float)
+            or not low <= value <= high
+        ):
+            raise BadSizeError(f"{value!r}: write a number from {low:g} to {high:g}")
+        return float(value)
+
+    return read
+
+
+def _word(*known: str) -> Reader:
+    def read(value: Any) -> str:
+        if not isinstance(value, str) or (known and value not in known):
+            raise BadSizeError(f"{value!r}: write one of {', '.join(known) or 'a text'}")
+        return value
+
+    return read
+
+
+def _words(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+        raise BadSizeError(f'{value!r}: write a list of names, ["w-1"]')
+    return tuple(value)
+
+
+def _flag(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise BadSizeError(f"{value!r}: write true or false")
+    return value
+
+
+def _count(value: Any) -> int:
+    return int(_number(0, 1000)(value))
+
+
+def _moment(value: Any) -> int:
+    if isinstance(value, dt.datetime) and value.tzinfo is not None:
+        return parse_rfc3339(value.isoformat())
+    if isinstance(value, str):
+        return parse_rfc3339(value)
+    raise BadTimeError(f"{value!s}: write it with its zone, 2026-03-02T06:30:00Z")
+
+
+def _clock(value: Any) -> float:
+    if isinstance(value, str):
+        try:
+            clock = dt.time.fromisoformat(value)
+        except ValueError:
+            clock = None
+        if clock is not None and clock.tzinfo is None:
+            return clock.hour * 3600.0 + clock.minute * 60.0 + clock.second
+    raise BadSizeError(f'{value!r}: write a time of day, "07:30"')
+
+
+def _breaks(value: Any) -> tuple[tuple[float, float], ...]:
+    if not isinstance(value, list) or any(not isinstance(b, list) or len(b) != 2 for b in value):
+        raise BadSizeError(f'{value!r}: write pairs, [["09:15", "09:30"]]')
+    return tuple((_clock(a), _clock(b)) for a, b in value)
+
+
+def _weekdays(value: Any) -> tuple[int, ...]:
+    words = _words(value)
+    if not words or any(w not in _DAYS for w in words):
+        raise BadSizeError(f"{value!r}: name days out of {', '.join(_DAYS)}")
+    return tuple(sorted({_DAYS.index(w) for w in words}))
+
+
+_SECTIONS = dict.fromkeys(
+    ("scenario", "calendar", "weather", "mains", "dust", "welder", "station", "fault")
+)
+_HEAD_FIELDS = {
+    "start": "start_us",
+    "duration": "duration_s",
+    "sample": "sample_s",
+    "pack": "pack_s",
+}
+_CALENDAR_FIELDS = {"start": "start_s", "end": "end_s", "cycle": "cycle_s"}
+_UNITS_IN_NAMES = {
+    "mean": "mean_c",
+    "season": "season_k",
+    "day": "day_k",
+    "hall_low": "hall_low_c",
+    "voltage": "voltage_v",
+    "level": "level_mg_m3",
+    "warm_up": "warm_up_s",
+    "flow": "flow_l_min",
+    "changes_filter_at": "changes_filter_at_pa",
+    "set": "set_c",
+    "phase": "phase_s",
+    "filter_drop": "filter_drop_pa",
+}
+_FIELDS = {"scenario": _HEAD_FIELDS, "calendar": _CALENDAR_FIELDS}
+_HEAD: dict[str, Reader] = {
+    "title": _word(),
+    "start": _moment,
+    "duration": _size("time", 1, 3.2e8),
+    "sample": _size("time", 0.1, 10),
+    "pack": _size("time", 0.1, 60),
+}
+_CALENDAR: dict[str, Reader] = {
+    "kind": _word("shift", "loop"),
+    "days": _weekdays,
+    "start": _clock,
+    "end": _clock,
+    "breaks": _breaks,
+    "cycle": _size("time", 120, 86_400),
+}
+_WEATHER: dict[str, Reader] = {
+    "mean": _size("temperature", -30, 40),
+    "season": _size("difference", 0, 30),
+    "day": _size("difference", 0, 20),
+    "altitude_m": _number(-400, 5000),
+    "hall_low": _size("temperature", -20, 30),
+}
+_MAINS: dict[str, Reader] = {"voltage": _size("voltage", 90, 500), "unrest": _number(0, 10)}
+_DUST: dict[str, Reader] = {
+    "kind": _word("cake", "depth", "mixed"),
+    "level": _size("dust", 0, 500),
+    "sawing_per_day": _number(0, 100),
+}
+_SHARE = _number(0, 1)
+_WELDER: dict[str, Reader] = {
+    "name": _word(),
+    "pace": _number(0.2, 5),
+    "warm_up": _size("time", 0, 7200),
+    "flow": _size("flow", 10, 200),
+    "changes_filter_at": _size("pressure", 50, 20_000),
+    **dict.fromkeys(
+        (
+            "forgets_start",
+            "forgets_stop",
+            "stops_late",
+            "forgets_heat",
+            "stops_air_early",
+            "opens_valve",
+            "records_change",
+        ),
+        _SHARE,
+    ),
+}
+_SETUP: dict[str, Reader] = {
+    "id": _word(),
+    "set": _size("temperature", 100, 600),
+    "phase": _size("time", 0, 86_400),
+    "control": _word("logged", "own", "open"),
+    "welders": _words,
+    "filter_drop": _size("pressure", 5, 5000),
+    "new_thermocouple": _flag,
+    "guns_in_use": _count,
+    "outages_per_day": _number(0, 1000),
+}
