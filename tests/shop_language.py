@@ -12,7 +12,7 @@ The signals are synthetic on purpose (first-order heating, white noise): they tr
 the physics. Day and clock are UTC, 2026-05-04.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -21,12 +21,13 @@ from steadybead_domain.alarms.model import Alarm, AlarmAct, AlarmFact
 from steadybead_domain.conversion.specs import FlowReference
 from steadybead_domain.diagnosis.silence import Online
 from steadybead_domain.diagnosis.station import StationDiagnosis
+from steadybead_domain.diagnosis.steps import Bool
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.live import LiveStation
 from steadybead_domain.plant import Channel, Station
 from steadybead_domain.procedures import Procedure, Window
 from steadybead_domain.quantities import Quantity
-from steadybead_domain.readings import Columns, Float64, Quality, Reason
+from steadybead_domain.readings import Columns, Float64, Int64, Quality, Reason
 from steadybead_domain.times import SECOND, parse_rfc3339
 from steadybead_domain.welds import WeldEvent, WeldEventKind
 
@@ -82,7 +83,7 @@ def made_station(
 
 
 def columns(
-    times: np.ndarray,  # type: ignore[type-arg]
+    times: Int64,
     values: Float64,
     quality: Quality = Quality.GOOD,
     reason: Reason = Reason.NONE,
@@ -207,48 +208,27 @@ class Bay:
             made |= dict(self._gun(gun, time, rate_hz))
         return made
 
-    def _gun(
-        self,
-        gun: str,
-        time: np.ndarray,
-        rate_hz: float,  # type: ignore[type-arg]
-    ) -> Iterator[tuple[ChannelId, Columns]]:
+    def _gun(self, gun: str, time: Int64, rate_hz: float) -> Iterator[tuple[ChannelId, Columns]]:
+        turns = sorted((t for t in self.turns if t.gun == gun), key=lambda t: t.time)
         n = len(time)
-        heat, air = np.zeros(n, bool), np.zeros(n)
-        target = np.full(n, 320.0)
-        gone: dict[str, np.ndarray] = {}  # type: ignore[type-arg]
-        dead: dict[str, np.ndarray] = {}  # type: ignore[type-arg]
-        for turn in sorted((t for t in self.turns if t.gun == gun), key=lambda t: t.time):
-            later = time >= turn.time
-            for column, value in ((heat, turn.heat), (air, turn.air), (target, turn.set_c)):
-                if value is not None:
-                    column[later] = value
-            for marks, channel in ((gone, turn.silent), (dead, turn.dead)):
-                if channel is not None:
-                    marks.setdefault(channel, np.zeros(n, bool))[later] = True
-            if turn.mended:
-                for mark in (*gone.values(), *dead.values()):
-                    mark[later] = False
+        heat = _turned(time, turns, lambda t: t.heat, 0.0) > 0
+        air = _turned(time, turns, lambda t: t.air, 0.0)
+        target = _turned(time, turns, lambda t: t.set_c, 320.0)
         nozzle = self._nozzle(heat & (air > 5), target, air, rate_hz)
         output = np.where(heat, np.where(nozzle < target - 15, 100.0, 45.0), 0.0)
+        known = {c.id for c in self.station.channels}
         for what, values, sigma in (
             ("nozzle", nozzle, 0.5),
             ("flow", air, 0.3),
             ("output", output, 0.0),
         ):
             channel = ChannelId("north", self.station.id.station, f"gun-{gun}/{what}")
-            if all(c.id != channel for c in self.station.channels):
-                continue
             noisy = values + sigma * self.noise.standard_normal(n)
-            rows = columns(time, noisy)
-            if what in dead:
-                rows.quality[dead[what]] = Quality.BAD
-                rows.reason[dead[what]] = Reason.OPEN_CIRCUIT
-                rows.value[dead[what]] = 0.0
-            yield channel, rows.take(~gone.get(what, np.zeros(n, bool)))
+            if channel in known:
+                yield channel, _ailing(columns(time, noisy), turns, what)
 
     @staticmethod
-    def _nozzle(heated: np.ndarray, target: Float64, air: Float64, rate_hz: float) -> Float64:  # type: ignore[type-arg]
+    def _nozzle(heated: Bool, target: Float64, air: Float64, rate_hz: float) -> Float64:
         goal = np.where(heated, target, 22.0)
         share = 1.0 - np.exp(-1.0 / (np.where(air > 5, 35.0, 90.0) * rate_hz))
         nozzle = np.empty(len(goal))
@@ -257,6 +237,33 @@ class Bay:
             now += share[i] * (goal[i] - now)
             nozzle[i] = now
         return nozzle
+
+
+def _turned(
+    time: Int64, turns: Sequence[Turn], pick: Callable[[Turn], float | None], before: float
+) -> Float64:
+    column = np.full(len(time), before)
+    for turn in turns:
+        value = pick(turn)
+        if value is not None:
+            column[time >= turn.time] = value
+    return column
+
+
+def _ailing(rows: Columns, turns: Sequence[Turn], what: str) -> Columns:
+    gone = _marked(rows.time, turns, lambda t: t.silent == what)
+    dead = _marked(rows.time, turns, lambda t: t.dead == what)
+    rows.quality[dead] = Quality.BAD
+    rows.reason[dead] = Reason.OPEN_CIRCUIT
+    rows.value[dead] = 0.0
+    return rows.take(~gone)
+
+
+def _marked(time: Int64, turns: Sequence[Turn], begins: Callable[[Turn], bool]) -> Bool:
+    def mark(turn: Turn) -> float | None:
+        return 1.0 if begins(turn) else 0.0 if turn.mended else None
+
+    return _turned(time, turns, mark, 0.0) > 0
 
 
 class Shop:
