@@ -18,6 +18,8 @@ FILE_NAME = "readings.sqlite"
 _BUSY_MS = 5_000
 _POOLED = 4
 _WAL_LIMIT = 64 * 2**20
+_CHECKPOINT_PAGES = 2_000
+_LAST_RESORT_PAGES = 16_000
 
 
 class Database:
@@ -34,6 +36,8 @@ class Database:
         self._idle: LifoQueue[apsw.Connection] = LifoQueue()
         self._lock_file: FileLock | None = None
         self._writer: apsw.Connection | None = None
+        self._checkpointer: apsw.Connection | None = None
+        self._wal_pages = 0
         self._closed = False
         if read_only:
             self._look()
@@ -45,15 +49,15 @@ class Database:
         """Lend the writing connection; what runs inside one `with connection:` is one commit."""
         with self.lock:
             if self._writer is None:
-                raise StoreError(f"{self.path} is closed, or open for reading only")
+                self.check_open()
+                raise StoreError(f"{self.path} is open for reading only: nothing can be written")
             with told(self.path):
                 yield self._writer
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[apsw.Connection]:
         """Lend a connection inside one read transaction: everything read is of one moment."""
-        if self._closed:
-            raise StoreError("the readings store is closed: open it again")
+        self.check_open()
         with told(self.path):
             connection = self._lend()
             try:
@@ -64,6 +68,24 @@ class Database:
                     connection.execute("ROLLBACK")
                 self._give_back(connection)
 
+    def check_open(self) -> None:
+        """Raise StoreError if the store was closed."""
+        if self._closed:
+            raise StoreError("the readings store is closed: open it again")
+
+    def checkpoint(self) -> None:
+        """Carry a long WAL over into the file, most of it while others write."""
+        self.check_open()
+        if self._wal_pages < _CHECKPOINT_PAGES:
+            return
+        with told(self.path):
+            if self._checkpointer is None:
+                self._checkpointer = _connect(self.path, apsw.SQLITE_OPEN_READWRITE)
+            self._checkpointer.wal_checkpoint(mode=apsw.SQLITE_CHECKPOINT_PASSIVE)
+            with self.writing() as connection:  # no one writes: the WAL can begin anew after this
+                connection.wal_checkpoint(mode=apsw.SQLITE_CHECKPOINT_PASSIVE)
+                self._wal_pages = 0
+
     def close(self) -> None:
         """Close all connections that are idle and free the file; idempotent."""
         with self.lock:
@@ -73,9 +95,10 @@ class Database:
                     self._idle.get_nowait().close()
                 except Empty:
                     break
-            if self._writer is not None:
-                self._writer.close()
-                self._writer = None
+            for connection in (self._checkpointer, self._writer):
+                if connection is not None:
+                    connection.close()
+            self._checkpointer = self._writer = None
             if self._lock_file is not None:
                 self._lock_file.release()
                 self._lock_file = None
@@ -104,10 +127,18 @@ class Database:
                 self._writer = _connect(self.path, apsw.SQLITE_OPEN_READWRITE)
                 version = identify(self._writer)
                 _prepare_writer(self._writer)
+                self._writer.set_wal_hook(self._on_commit)
                 upgrade(self._writer, version)
         except BaseException:
             self.close()
             raise
+
+    def _on_commit(self, connection: apsw.Connection, _schema: str, pages: int) -> int:
+        """Note the length of the WAL; carry it over here only if nobody keeps house."""
+        self._wal_pages = pages
+        if pages > _LAST_RESORT_PAGES:
+            connection.wal_checkpoint(mode=apsw.SQLITE_CHECKPOINT_PASSIVE)
+        return apsw.SQLITE_OK
 
     def _look(self) -> None:
         """Check that there is a file of ours to read."""

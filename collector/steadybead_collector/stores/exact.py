@@ -57,3 +57,20 @@ def _sums_by_exponent(values: Float64, starts: Int64) -> list[int]:
 def exact_mean(total: int, n: int) -> float:
     """Give total · 2^-1074 / n, rounded once to the nearest double; NaN where n is 0."""
     return total / (n << STEP) if n else math.nan
+
+
+def write_total(total: int) -> bytes:
+    """Write a sum short: int16 e, then m as signed bytes, both little-endian; sum = m · 2^e."""
+    if total == 0:
+        return b"\x00\x00\x00"
+    zeros = (total & -total).bit_length() - 1
+    odd = total >> zeros
+    return (zeros - STEP).to_bytes(2, "little", signed=True) + odd.to_bytes(
+        odd.bit_length() // 8 + 1, "little", signed=True
+    )
+
+
+def read_total(data: bytes) -> int:
+    """Read what `write_total` wrote."""
+    shift = int.from_bytes(data[:2], "little", signed=True) + STEP
+    return int.from_bytes(data[2:], "little", signed=True) << shift

@@ -6,10 +6,11 @@ from threading import RLock
 
 import numpy as np
 
-from steadybead_collector.stores.buckets import buckets_of
+from steadybead_collector.stores.buckets import Filling
 from steadybead_collector.stores.flat import flatten
 from steadybead_collector.stores.identity import Known, accepted, sift
 from steadybead_collector.stores.newest import Newest
+from steadybead_collector.stores.summary import Summary, summarise
 from steadybead_collector.stores.tail import Tail, between, columns_of
 from steadybead_collector.stores.windows import PART_READINGS, WINDOW, forgettable
 from steadybead_domain.ids import ChannelId
@@ -26,7 +27,7 @@ class MemoryReadings:
         self._tail = Tail()
         self._newest = Newest()
         self._journal: deque[tuple[int, Batch]] = deque()
-        self._forgotten: dict[int, set[int]] = {}
+        self._forgotten: dict[int, dict[int, Summary]] = {}
         self._position = 0
         self._closed = False
 
@@ -48,9 +49,8 @@ class MemoryReadings:
     def latest(self, channels: Sequence[ChannelId]) -> Mapping[ChannelId, Reading]:
         """Give the newest reading of each channel that has one."""
         with self._open():
-            known = [c for c in channels if c in self._ids]
-            found = self._newest.readings(self._ids[c] for c in known)
-        return {c: reading for c, reading in zip(known, found, strict=True) if reading is not None}
+            found = {c: self._newest.reading(self._ids[c]) for c in channels if c in self._ids}
+        return {c: reading for c, reading in found.items() if reading is not None}
 
     def read(self, channel: ChannelId, start: int, end: int) -> Iterator[Columns]:
         """Walk the readings in ascending time, at most 65 536 at once."""
@@ -61,7 +61,13 @@ class MemoryReadings:
 
     def buckets(self, channel: ChannelId, start: int, end: int, points: int) -> Buckets:
         """Summarise [start, end) in at most `points` equal buckets."""
-        return buckets_of(self.read(channel, start, end), start, end, points)
+        filling = Filling.over(start, end, points)
+        if filling.start < filling.end:
+            for window, part in self._forgotten.get(self._ids.get(channel, -1), {}).items():
+                filling.add_window(window * WINDOW, (window + 1) * WINDOW, part)
+        for rows in self.read(channel, start, end):
+            filling.add_rows(rows)
+        return filling.buckets()
 
     def since(self, position: int) -> Iterator[tuple[int, Batch]]:
         """Replay what was accepted after `position`, as far as it was not released."""
@@ -84,7 +90,9 @@ class MemoryReadings:
                 window = rows["time"] // WINDOW
                 spans = [s for s in keep if s.station == channel.station_id]
                 drop = forgettable(window, before, spans)
-                self._forgotten.setdefault(i, set()).update(window[drop].tolist())
+                for number in np.unique(window[drop]).tolist():
+                    part = summarise(columns_of(rows[window == number]))
+                    self._forgotten.setdefault(i, {})[number] = part
                 self._tail.replace(i, rows[~drop])
                 gone += int(np.count_nonzero(drop))
         return gone

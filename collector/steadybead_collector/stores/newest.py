@@ -1,13 +1,16 @@
 """The newest reading of every channel, by channel number."""
 
-from collections.abc import Iterable
+import struct
+from collections.abc import Iterator
 
+import apsw
 import numpy as np
 
 from steadybead_collector.stores.identity import NEVER
 from steadybead_domain.readings import Columns, Int64, Reading
 
 _FIELDS = ("time", "value", "raw", "quality", "reason", "plant")
+_STORED = struct.Struct("<qddBBI")
 
 
 class Newest:
@@ -23,6 +26,18 @@ class Newest:
             more = _blank(max(channel + 1, 2 * have) - have)
             self._columns = Columns.concat((self._columns, more))
 
+    def put(self, channel: int, data: bytes) -> None:
+        """Take a stored row if it is newer."""
+        row = _STORED.unpack(data)
+        self.reserve(channel)
+        if row[0] > self._columns.time[channel]:
+            for field, number in zip(_FIELDS, row, strict=True):
+                getattr(self._columns, field)[channel] = number
+
+    def stored(self, channel: int) -> bytes:
+        """Give a row to store."""
+        return _STORED.pack(*(getattr(self._columns, field)[channel].item() for field in _FIELDS))
+
     def times(self, ids: Int64) -> Int64:
         """Give the newest time of each channel, int64 [k]."""
         return self._columns.time[ids]
@@ -35,12 +50,19 @@ class Newest:
         for field in _FIELDS:
             getattr(self._columns, field)[to] = getattr(rows, field)[last]
 
-    def readings(self, ids: Iterable[int]) -> list[Reading | None]:
-        """Give the newest reading of each channel number, None where there is none."""
-        columns = self._columns
-        return [
-            columns.row(i) if i < len(columns) and columns.time[i] != NEVER else None for i in ids
-        ]
+    def reading(self, channel: int) -> Reading | None:
+        """Give the newest reading of a channel, None if there is none."""
+        return None if self._columns.time[channel] == NEVER else self._columns.row(channel)
+
+
+def read_newest(connection: apsw.Connection) -> Iterator[tuple[int, bytes]]:
+    """Walk the stored rows."""
+    yield from connection.execute("SELECT channel, data FROM newest")
+
+
+def write_newest(connection: apsw.Connection, channel: int, data: bytes) -> None:
+    """Store a row inside the caller's transaction."""
+    connection.execute("INSERT OR REPLACE INTO newest VALUES (?, ?)", (channel, data))
 
 
 def _blank(n: int) -> Columns:

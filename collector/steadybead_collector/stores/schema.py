@@ -24,7 +24,45 @@ CREATE TABLE journal (
 INSERT INTO meta VALUES ('merged', 0), ('released', 0), ('trimmed', 0);
 """
 
-_STEPS = (_JOURNAL,)  # step i leads from version i to version i + 1
+_PACKED = """
+CREATE TABLE window (
+  channel INTEGER NOT NULL,
+  window INTEGER NOT NULL,
+  part INTEGER NOT NULL,
+  upto INTEGER NOT NULL,
+  chunk INTEGER,
+  count INTEGER NOT NULL,
+  n INTEGER NOT NULL,
+  low REAL,
+  high REAL,
+  total BLOB NOT NULL,
+  worst INTEGER NOT NULL,
+  leaf BLOB NOT NULL,
+  PRIMARY KEY (channel, window, part)
+) WITHOUT ROWID;
+CREATE TABLE chunk (id INTEGER PRIMARY KEY, data BLOB NOT NULL);
+CREATE TABLE rollup (
+  channel INTEGER NOT NULL,
+  hours INTEGER NOT NULL,
+  number INTEGER NOT NULL,
+  count INTEGER NOT NULL,
+  n INTEGER NOT NULL,
+  low REAL,
+  high REAL,
+  total BLOB NOT NULL,
+  worst INTEGER NOT NULL,
+  PRIMARY KEY (channel, hours, number)
+) WITHOUT ROWID;
+CREATE TABLE newest (channel INTEGER PRIMARY KEY, data BLOB NOT NULL);
+CREATE TABLE kept (
+  channel INTEGER NOT NULL,
+  window INTEGER NOT NULL,
+  PRIMARY KEY (channel, window)
+) WITHOUT ROWID;
+INSERT INTO meta VALUES ('forgotten', -9223372036854775807);
+"""
+
+_STEPS = (_JOURNAL, _PACKED)  # step i leads from version i to version i + 1
 VERSION = len(_STEPS)
 
 

@@ -1,19 +1,22 @@
 """The embedded readings store: years of readings in one SQLite file."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import apsw
 import numpy as np
 
-from steadybead_collector.stores import journal_codec
-from steadybead_collector.stores.buckets import buckets_of
+from steadybead_collector.stores import journal, retention
+from steadybead_collector.stores.aggregate import fill
+from steadybead_collector.stores.buckets import Filling
 from steadybead_collector.stores.database import Database
 from steadybead_collector.stores.flat import Flat, flatten
+from steadybead_collector.stores.housekeeping import Housekeeper
 from steadybead_collector.stores.identity import Known, accepted, sift
-from steadybead_collector.stores.newest import Newest
-from steadybead_collector.stores.tail import Tail, between, columns_of
-from steadybead_collector.stores.windows import PART_READINGS
+from steadybead_collector.stores.leaves import Leaf, read_leaves
+from steadybead_collector.stores.recent import Recent
+from steadybead_collector.stores.trace import View, known, read_on, slices
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.plant import Plant
 from steadybead_domain.ports import Appended, Span
@@ -21,145 +24,191 @@ from steadybead_domain.readings import Batch, Buckets, Columns, Int64, Reading
 
 
 class SqliteReadings:
-    """A `ReadingsStore` in one file. One lock makes it safe to call from several threads."""
+    """A `ReadingsStore` in one file.
+
+    Safe to call from several threads: one connection writes under a lock, readers each borrow a
+    connection of their own for one short transaction. Housekeeping packs outside that lock. One
+    process writes; with `read_only` any number of others read while it does.
+    """
 
     def __init__(
         self, folder: Path, plant: Plant | None = None, *, read_only: bool = False
     ) -> None:
         self._database = Database(folder, read_only=read_only)
-        self._ids: dict[ChannelId, int] = {}
-        self._tail = Tail()
-        self._newest = Newest()
-        self._position = 0
-        self._seen = 0
-        self._plant = plant
-        self._refresh()
-        self._position = self._seen
+        self._recent = Recent()
+        self._facts = _facts(plant)
+        try:
+            with self._database.reading() as connection:
+                self._recent.load(connection)
+                self._recent.leave_out_merged(connection)
+            if not read_only:
+                self._describe_channels()
+        except BaseException:
+            self._database.close()
+            raise
+        self._housekeeper = Housekeeper(self._database, self._recent)
 
     def append(self, batch: Batch) -> Appended:
         """Commit durably, then return; raise ValueError on NaN or infinity, storing nothing."""
         flat = flatten(batch)
+        recent = self._recent
         with self._database.writing() as connection:
-            fresh = [name for name in flat.names if name not in self._ids]
-            ids = dict(self._ids)
-            for name in fresh:
-                ids[name] = len(ids) + 1
-                self._newest.reserve(ids[name])
-            numbers = _numbers(ids, flat.names)
-            self._ids, before = ids, self._ids
-            sifted = sift(flat, self._newest.times(numbers), self._known)
+            fresh = [name for name in flat.names if name not in recent.ids]
+            newest = recent.newest_times(flat.names)
+            sifted = sift(flat, newest, self._lookup(connection))
             new, batch = sifted.flat, accepted(batch, sifted, flat)
-            try:
-                if len(new):
-                    self._commit(connection, batch.received, fresh, new)
-            except BaseException:
-                self._ids = before
-                raise
-            return Appended(self._position, batch, sifted.duplicates, tuple(sifted.conflicts))
-
-    def _commit(
-        self, connection: apsw.Connection, received: int, fresh: list[ChannelId], new: Flat
-    ) -> None:
-        numbers = _numbers(self._ids, new.names)
-        data = journal_codec.encode(numbers, new.starts, new.rows)
-        with connection:
-            for name in fresh:
-                connection.execute(
-                    "INSERT INTO channel (id, name) VALUES (?, ?)", (self._ids[name], str(name))
-                )
-            connection.execute(
-                "INSERT INTO journal VALUES (?, ?, ?, ?)",
-                (self._position + 1, received, len(new), data),
-            )
-        self._position += 1
-        self._seen = self._position
-        self._newest.see(numbers, new.starts, new.rows)
-        self._tail.add(self._position, numbers, new.starts, new.rows)
+            if len(new):
+                self._commit(connection, batch.received, fresh, new)
+            return Appended(recent.position, batch, sifted.duplicates, tuple(sifted.conflicts))
 
     def latest(self, channels: Sequence[ChannelId]) -> Mapping[ChannelId, Reading]:
         """Give the newest reading of each channel that has one."""
+        recent = self._recent
         with self._database.lock:
-            self._refresh()
-            known = [c for c in channels if c in self._ids]
-            found = self._newest.readings(self._ids[c] for c in known)
-        return {c: reading for c, reading in zip(known, found, strict=True) if reading is not None}
+            if self._database.read_only:
+                with self._database.reading() as connection:
+                    recent.load(connection)
+            self._database.check_open()
+            found = {c: recent.newest.reading(recent.ids[c]) for c in channels if c in recent.ids}
+        return {c: reading for c, reading in found.items() if reading is not None}
 
     def read(self, channel: ChannelId, start: int, end: int) -> Iterator[Columns]:
-        """Walk the readings in ascending time, at most 65 536 at once."""
-        with self._database.lock:
-            self._refresh()
-            rows = between(self._tail.rows(self._ids.get(channel, -1)), start, end)
-        for i in range(0, len(rows), PART_READINGS):
-            yield columns_of(rows[i : i + PART_READINGS])
+        """Walk the readings in ascending time, at most 65 536 at once.
+
+        Each part is of one moment; no transaction is open while the caller works on it.
+        """
+        while start < end:
+            with self._view(channel) as view:
+                if view is None:
+                    return
+                rows, start = read_on(view, start, end)
+            yield from slices(rows)
 
     def buckets(self, channel: ChannelId, start: int, end: int, points: int) -> Buckets:
-        """Summarise [start, end) in at most `points` equal buckets, exactly."""
-        return buckets_of(self.read(channel, start, end), start, end, points)
+        """Summarise [start, end) in at most `points` equal buckets, exactly.
+
+        Where readings were forgotten, edges give way to the 10-minute windows that are left.
+        """
+        filling = Filling.over(start, end, points)
+        with self._view(channel) as view:
+            if view is not None:
+                fill(view, filling)
+        return filling.buckets()
 
     def since(self, position: int) -> Iterator[tuple[int, Batch]]:
         """Replay what was accepted after `position`, as far as it was not released."""
         while True:
             with self._database.reading() as connection:
-                released = "SELECT value FROM meta WHERE key = 'released'"
-                position = max(position, connection.execute(released).get)
-                rows = list(
-                    connection.execute(
-                        "SELECT seq, received, data FROM journal WHERE seq > ? ORDER BY seq LIMIT 64",
-                        (position,),
-                    )
-                )
-                names = _names(connection)
-            for seq, received, data in rows:
-                ids, starts, columns = journal_codec.decode(data)
-                flat = Flat(tuple(names[i] for i in ids.tolist()), starts, columns)
-                yield seq, flat.batch(received)
-                position = seq
-            if not rows:
+                part = journal.replay_part(connection, position, journal.names(connection))
+            if not part:
                 return
+            yield from part
+            position = part[-1][0]
 
     def release(self, position: int) -> None:
         """Say that nobody will ask to replay anything up to `position` again."""
-        with self._database.writing() as connection:
-            connection.execute(
-                "UPDATE meta SET value = max(value, ?) WHERE key = 'released'", (position,)
-            )
+        with self._database.writing() as connection, connection:
+            if position > journal.meta(connection, "released"):
+                journal.set_meta(connection, "released", min(position, self._recent.position))
 
     def retain(self, before: int, keep: Sequence[Span]) -> int:
-        """Forget nothing yet: the journal keeps all."""
-        return 0
+        """Forget whole 10-minute windows that ended by `before` and touch no kept span.
+
+        Returns the number of readings forgotten. Summaries, rollups and leaf hashes stay.
+        """
+        self._housekeeper.seal(before)
+        gone = 0
+        for name, channel in list(self._recent.ids.items()):
+            with self._database.reading() as connection:
+                old = retention.old_chunks(connection, channel, name, before, keep)
+            for piece in retention.pieces(old):
+                with self._database.writing() as connection, connection:
+                    gone += retention.forget(connection, piece)
+        with self._database.writing() as connection, connection:
+            retention.finish(connection, before)
+        return gone
 
     def maintain(self) -> bool:
-        """Do nothing: nothing waits."""
-        return False
+        """Do one short piece of housekeeping; True if more waits. Call it every second or so."""
+        return self._housekeeper.work()
+
+    def seal(self, before: int) -> None:
+        """Merge every window that ended by `before` now, so that its leaf hashes exist."""
+        self._housekeeper.seal(before)
+
+    def leaves(self, start: int, end: int) -> list[Leaf]:
+        """List the leaf hashes of all windows in [start, end), by channel, window and part."""
+        with self._database.reading() as connection:
+            return list(read_leaves(connection, start, end))
 
     def close(self) -> None:
         """Finish; idempotent."""
         self._database.close()
 
-    def _refresh(self) -> None:
-        """Take note of journal rows that this object has not seen."""
-        with self._database.reading() as connection:
-            for name, i in ((name, i) for i, name in _names(connection).items()):
-                self._ids[name] = i
-                self._newest.reserve(i)
-            rows = connection.execute(
-                "SELECT seq, data FROM journal WHERE seq > ? ORDER BY seq", (self._seen,)
-            )
-            for seq, data in rows:
-                ids, starts, columns = journal_codec.decode(data)
-                self._newest.see(ids, starts, columns)
-                self._tail.add(seq, ids, starts, columns)
-                self._seen = seq
+    def _commit(
+        self, connection: apsw.Connection, received: int, fresh: Sequence[ChannelId], new: Flat
+    ) -> None:
+        recent = self._recent
+        numbers = {name: i for i, name in enumerate(fresh, len(recent.ids) + 1)}
+        ids = np.array([numbers.get(name) or recent.ids[name] for name in new.names], np.int64)
+        row = journal.Row(recent.position + 1, received, ids, new.starts, new.rows)
+        with connection:
+            for name, i in numbers.items():
+                facts = self._facts.get(name, ("", ""))
+                connection.execute(
+                    "INSERT INTO channel VALUES (?, ?, ?, ?)", (i, str(name), *facts)
+                )
+            journal.insert(connection, row)
+        for name, i in numbers.items():
+            recent.name(name, i)
+        recent.take(row)
 
-    def _known(self, channel: ChannelId, times: Int64) -> Known:
-        rows = between(self._tail.rows(self._ids[channel]), int(times[0]), int(times[-1]) + 1)
-        return Known(rows["time"].copy(), rows["raw"].copy(), np.zeros(len(times), np.bool_))
+    def _lookup(self, connection: apsw.Connection) -> "_Lookup":
+        return _Lookup(connection, self._recent)
+
+    @contextmanager
+    def _view(self, channel: ChannelId) -> Iterator[View | None]:
+        """Give one moment of a channel; None if it never had a reading.
+
+        The rows in memory are taken before the transaction begins, so what is merged in between
+        is seen twice and then left out, never missed.
+        """
+        recent = self._recent
+        with ExitStack() as stack:
+            with self._database.lock:
+                if self._database.read_only:
+                    connection = stack.enter_context(self._database.reading())
+                    recent.load(connection)
+                number = recent.ids.get(channel)
+                tail = recent.tail.rows(-1 if number is None else number)
+            if not self._database.read_only:
+                connection = stack.enter_context(self._database.reading())
+            yield None if number is None else View(connection, number, tail)
+
+    def _describe_channels(self) -> None:
+        """Write quantity and unit of known channels, for whoever reads the file without us."""
+        with self._database.writing() as connection, connection:
+            for name in self._facts.keys() & self._recent.ids.keys():
+                connection.execute(
+                    "UPDATE channel SET quantity = ?1, unit = ?2 WHERE id = ?3"
+                    " AND (quantity, unit) IS NOT (?1, ?2)",
+                    (*self._facts[name], self._recent.ids[name]),
+                )
 
 
-def _numbers(ids: Mapping[ChannelId, int], names: Sequence[ChannelId]) -> Int64:
-    return np.array([ids[name] for name in names], np.int64)
+class _Lookup:
+    """Finds stored readings of a channel, within the writer's lock."""
+
+    def __init__(self, connection: apsw.Connection, recent: Recent) -> None:
+        self.connection = connection
+        self.recent = recent
+
+    def __call__(self, channel: ChannelId, times: Int64) -> Known:
+        """Look up the windows of ascending times."""
+        number = self.recent.ids[channel]
+        return known(View(self.connection, number, self.recent.tail.rows(number)), times)
 
 
-def _names(connection: apsw.Connection) -> dict[int, ChannelId]:
-    rows = connection.execute("SELECT id, name FROM channel")
-    return {int(i): ChannelId.parse(str(name)) for i, name in rows}
+def _facts(plant: Plant | None) -> dict[ChannelId, tuple[str, str]]:
+    channels = () if plant is None else plant.channels()
+    return {c.id: (c.quantity.value, c.unit) for c in channels}

@@ -1,12 +1,14 @@
 """What is kept of a stretch of readings: numbers that can be merged without loss."""
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from steadybead_collector.stores.exact import exact_sums
+from steadybead_collector.stores.exact import exact_sums, read_total, write_total
 from steadybead_domain.readings import Columns, Int64, Quality, Reason
 
 _VALUED = np.array([Reason(i).has_value for i in range(max(Reason) + 1)])
@@ -37,6 +39,19 @@ class Summary:
             self.total + other.total,
             max(self.worst, other.worst),
         )
+
+    def row(self) -> tuple[int, int, float | None, float | None, bytes, int]:
+        """Give count, n, low, high, total and worst as they stand in a table."""
+        low, high = (self.low, self.high) if self.n else (None, None)
+        return (self.count, self.n, low, high, write_total(self.total), self.worst)
+
+    @classmethod
+    def of_row(cls, row: Sequence[Any]) -> "Summary":
+        """Read count, n, low, high, total and worst from a table."""
+        count, n, low, high, total, worst = row
+        if not n:
+            low, high = math.inf, -math.inf
+        return cls(count, n, low, high, read_total(total), worst)
 
 
 NOTHING = Summary(0, 0, float("inf"), float("-inf"), 0, 0)

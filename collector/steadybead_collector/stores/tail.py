@@ -75,6 +75,24 @@ class Tail:
         self.deal()
         return [channel for channel, parts in self.by_channel.items() if parts]
 
+    def count(self) -> int:
+        """Count the readings."""
+        dealt = sum(len(rows) for parts in self.by_channel.values() for rows in parts)
+        return dealt + self.waiting_count
+
+    def remove(self, channel: int, start: int, end: int, upto: int) -> None:
+        """Drop the rows of a channel in [start, end) that came by position `upto`."""
+        rows = self.rows(channel)
+        gone = (rows["time"] >= start) & (rows["time"] < end) & (rows["position"] <= upto)
+        self.replace(channel, rows[~gone])
+
+    def drop(self, upto: int) -> None:
+        """Drop all rows that came by position `upto`."""
+        for channel in self.channels():
+            rows = self.rows(channel)
+            if rows["position"].min() <= upto:
+                self.replace(channel, rows[rows["position"] > upto])
+
     def replace(self, channel: int, rows: Rows) -> None:
         """Put these rows in place of what the channel had."""
         if len(rows):
