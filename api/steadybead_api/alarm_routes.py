@@ -1,0 +1,171 @@
+"""`alarms` and `findings`: what the collector raised, and what people do about it."""
+
+from enum import StrEnum
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Request
+from pydantic import BaseModel, Field
+
+from steadybead_api.access import AcknowledgingActor, Reader, ShelvingActor, services_of
+from steadybead_api.fields import (
+    Cursor,
+    Limit,
+    Station,
+    Time,
+    Words,
+    cursor_of,
+    key_of,
+)
+from steadybead_api.problems import Problem
+from steadybead_api.schemas import AlarmItem, FindingItem, Listed
+from steadybead_api.services import Services
+from steadybead_collector.records.alarms import Occurrence
+from steadybead_collector.records.paging import Key
+from steadybead_domain.alarms.codec import alarm_to_json, fact_to_json
+from steadybead_domain.alarms.model import ActKind, Alarm, AlarmAct, AlarmState
+from steadybead_domain.alarms.state import BadActError, alarm_state, checked_act
+from steadybead_domain.ids import StationId
+from steadybead_domain.people import Actor
+
+router = APIRouter(tags=["alarms"])
+MOST_SCANNED = 20_000
+AlarmId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,128}$")]
+
+
+class Shown(StrEnum):
+    """Which alarms: those that are not normal, or all that ever were."""
+
+    OPEN = "open"
+    ALL = "all"
+
+
+class Acknowledgement(BaseModel):
+    """What a person says with an acknowledgement."""
+
+    reason: Words = ""
+    of_raise: Time | None = Field(None, description="`since` of the alarm that the person saw")
+
+
+class Shelving(BaseModel):
+    """Until when an alarm is put aside, and why."""
+
+    until: Time
+    reason: Words
+
+
+@router.get("/alarms", response_model=Listed[AlarmItem], summary="Alarms, the newest first")
+def alarms(
+    request: Request,
+    _reader: Reader,
+    state: Shown = Shown.OPEN,
+    station: Annotated[Station | None, Query()] = None,
+    limit: Limit = 1000,
+    cursor: Cursor = None,
+) -> dict[str, Any]:
+    """List alarm occurrences with their derived state."""
+    services = services_of(request)
+    where = None if station is None else StationId.parse(station)
+    found, following = listed(services, limit, key_of(cursor, 2), where, state)
+    return {"items": [alarm_to_json(a) for a in found], "next": cursor_of(following)}
+
+
+@router.get("/findings", response_model=Listed[FindingItem], summary="Findings, the newest first")
+def findings(
+    request: Request,
+    _reader: Reader,
+    station: Annotated[Station | None, Query()] = None,
+    limit: Limit = 1000,
+    cursor: Cursor = None,
+) -> dict[str, Any]:
+    """List every change of a condition with its numbers."""
+    where = None if station is None else StationId.parse(station)
+    page = services_of(request).records.alarms.facts(limit, key_of(cursor, 2), where)
+    return {"items": [fact_to_json(f) for f in page.items], "next": cursor_of(page.next)}
+
+
+@router.get("/alarms/{alarm}", response_model=AlarmItem, summary="One alarm")
+def alarm(request: Request, _reader: Reader, alarm: AlarmId) -> dict[str, Any]:
+    """Give one alarm occurrence."""
+    services = services_of(request)
+    return alarm_to_json(_derived(_found(services, alarm), services.clock()))
+
+
+@router.post(
+    "/alarms/{alarm}/acknowledge", response_model=AlarmItem, summary="Acknowledge an alarm"
+)
+def acknowledge(
+    request: Request,
+    actor: AcknowledgingActor,
+    alarm: AlarmId,
+    said: Acknowledgement | None = None,
+) -> dict[str, Any]:
+    """Say that somebody has seen the alarm and takes care of it."""
+    said = said or Acknowledgement(reason="", of_raise=None)
+    services = services_of(request)
+    raised = max(f.time for f in _found(services, alarm).facts if f.active)
+    seen = raised if said.of_raise is None else said.of_raise
+    now = services.clock()
+    act = AlarmAct(alarm, ActKind.ACKNOWLEDGE, now, actor.name, None, said.reason, seen)
+    return _done(services, act, actor)
+
+
+@router.post("/alarms/{alarm}/shelve", response_model=AlarmItem, summary="Shelve an alarm")
+def shelve(
+    request: Request, actor: ShelvingActor, alarm: AlarmId, said: Shelving
+) -> dict[str, Any]:
+    """Put the alarm aside until a time, at most 24 h ahead, with a reason."""
+    services = services_of(request)
+    now = services.clock()
+    act = AlarmAct(alarm, ActKind.SHELVE, now, actor.name, said.until, said.reason)
+    return _done(services, act, actor)
+
+
+@router.post("/alarms/{alarm}/unshelve", response_model=AlarmItem, summary="End a shelving")
+def unshelve(request: Request, actor: ShelvingActor, alarm: AlarmId) -> dict[str, Any]:
+    """Take the alarm back from the shelf."""
+    services = services_of(request)
+    return _done(services, AlarmAct(alarm, ActKind.UNSHELVE, services.clock(), actor.name), actor)
+
+
+def listed(
+    services: Services,
+    limit: int,
+    after: Key | None = None,
+    station: StationId | None = None,
+    state: Shown = Shown.OPEN,
+) -> tuple[list[Alarm], Key | None]:
+    """Give a page of alarms and the key of the next; scans a bounded number of records."""
+    now = services.clock()
+    only_open = now if state is Shown.OPEN else None
+    found: list[Alarm] = []
+    scanned = 0
+    while True:
+        page = services.records.alarms.page(limit - len(found), after, station, only_open)
+        derived = [_derived(o, now) for o in page.items]
+        wanted = state is Shown.ALL
+        found += [a for a in derived if wanted or a.state is not AlarmState.NORMAL]
+        scanned += len(derived)
+        after = page.next
+        if after is None or len(found) >= limit or scanned >= MOST_SCANNED:
+            return found, after
+
+
+def _found(services: Services, alarm: str) -> Occurrence:
+    found = services.records.alarms.get(alarm)
+    if found is None:
+        raise Problem(404, "alarm", f"there is no alarm {alarm}")
+    return found
+
+
+def _derived(occurrence: Occurrence, now: int) -> Alarm:
+    return alarm_state(occurrence.facts, occurrence.acts, now)
+
+
+def _done(services: Services, act: AlarmAct, actor: Actor) -> dict[str, Any]:
+    _found(services, act.alarm)
+    try:
+        checked_act(act)
+    except BadActError as error:
+        raise Problem(422, "act", str(error)) from None
+    services.records.alarms.act(act, actor, "http")
+    return alarm_to_json(_derived(_found(services, act.alarm), act.time))

@@ -1,0 +1,93 @@
+"""The application: routes, layers around them, and the errors they all share."""
+
+from importlib.metadata import PackageNotFoundError, version
+
+from fastapi import APIRouter, FastAPI, Security
+from prometheus_client import Gauge
+
+from steadybead_api import (
+    alarm_routes,
+    health_routes,
+    live_routes,
+    login_routes,
+    openapi,
+    problems,
+    procedure_routes,
+    quarantine_routes,
+    readings_routes,
+    station_routes,
+    trace_routes,
+    weld_routes,
+)
+from steadybead_api.access import BEARER, SESSION
+from steadybead_api.demo_visitor import DemoVisitor
+from steadybead_api.middleware import BodyLimit, Measured, SecurityHeaders
+from steadybead_api.page_routes import page_router
+from steadybead_api.services import Services
+
+PREFIX = "/api/v1"
+_ROUTES = (
+    station_routes,
+    readings_routes,
+    alarm_routes,
+    weld_routes,
+    trace_routes,
+    procedure_routes,
+    quarantine_routes,
+    live_routes,
+)
+_DESCRIPTION = (
+    "Heat and air of hot-gas hand-welding stations. Times are RFC 3339 in UTC, intervals"
+    " [start, end), errors RFC 9457 problem details. It only watches: nothing here switches heat"
+    " or air, and nothing here says that a gun is safe to touch."
+)
+
+
+def create_app(services: Services) -> FastAPI:
+    """Build the application; it owns none of the services and closes none."""
+    app = FastAPI(
+        title="Steadybead",
+        version=_version(),
+        description=_DESCRIPTION,
+        docs_url=None,
+        redoc_url=None,
+        separate_input_output_schemas=False,
+    )
+    app.state.services = services
+    _gauges(services)
+    problems.install(app)
+    app.include_router(_api())
+    app.include_router(health_routes.router)
+    app.include_router(login_routes.router)
+    app.include_router(page_router(services))
+    openapi.install(app)
+    app.add_middleware(DemoVisitor)
+    app.add_middleware(BodyLimit)
+    app.add_middleware(SecurityHeaders)
+    app.add_middleware(Measured, registry=services.registry)
+    return app
+
+
+def _api() -> APIRouter:
+    api = APIRouter(prefix=PREFIX, dependencies=[Security(BEARER), Security(SESSION)])
+    for routes in _ROUTES:
+        api.include_router(routes.router)
+    return api
+
+
+def _gauges(services: Services) -> None:
+    reachable = Gauge(
+        "steadybead_broker_subscribed",
+        "1 while the broker serves the live feed",
+        registry=services.registry,
+    )
+    reachable.set_function(lambda: float(services.live.reachable))
+    streams = Gauge("steadybead_live_streams", "Open live streams", registry=services.registry)
+    streams.set_function(lambda: float(services.live.listeners))
+
+
+def _version() -> str:
+    try:
+        return version("steadybead")
+    except PackageNotFoundError:
+        return "0"

@@ -1,0 +1,89 @@
+"""Errors as RFC 9457 problem details."""
+
+import logging
+from collections.abc import Mapping
+from http import HTTPStatus
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+from steadybead_domain.ports import StoreError
+
+MEDIA_TYPE = "application/problem+json"
+_KINDS = "urn:steadybead:problem:"
+_log = logging.getLogger(__name__)
+
+
+class Problem(Exception):  # noqa: N818
+    """An answer that is not what was asked for; `kind` names it, `detail` says what to do."""
+
+    def __init__(
+        self, status: int, kind: str, detail: str, headers: Mapping[str, str] | None = None
+    ) -> None:
+        super().__init__(detail)
+        self.status = status
+        self.kind = kind
+        self.detail = detail
+        self.headers = headers
+
+
+def body(status: int, kind: str | None, detail: str, instance: str) -> dict[str, Any]:
+    """Build the members of a problem; without `kind` the status says it all."""
+    return {
+        "type": "about:blank" if kind is None else _KINDS + kind,
+        "title": HTTPStatus(status).phrase,
+        "status": status,
+        "detail": detail,
+        "instance": instance,
+    }
+
+
+def answer(request: Request, problem: Problem) -> JSONResponse:
+    """Write a problem."""
+    members = body(problem.status, problem.kind, problem.detail, request.url.path)
+    return _response(members, problem.headers)
+
+
+def install(app: FastAPI) -> None:
+    """Make every error of the application a problem."""
+    app.exception_handler(Problem)(answer)
+    app.exception_handler(HTTPException)(_from_http)
+    app.exception_handler(RequestValidationError)(_from_validation)
+    app.exception_handler(StoreError)(_from_store)
+    app.exception_handler(Exception)(_from_defect)
+
+
+def _response(members: dict[str, Any], headers: Mapping[str, str] | None = None) -> JSONResponse:
+    return JSONResponse(members, members["status"], headers=headers, media_type=MEDIA_TYPE)
+
+
+def _from_http(request: Request, error: HTTPException) -> JSONResponse:
+    detail = {
+        404: "there is nothing at this address",
+        405: "this address does not take this method",
+    }.get(error.status_code, str(error.detail))
+    return _response(body(error.status_code, None, detail, request.url.path), error.headers)
+
+
+def _from_validation(request: Request, error: RequestValidationError) -> JSONResponse:
+    faults = [
+        {"at": ".".join(str(part) for part in fault["loc"]), "detail": fault["msg"]}
+        for fault in error.errors()
+    ]
+    detail = "; ".join(f"{fault['at']}: {fault['detail']}" for fault in faults[:5])
+    members = body(422, "validation", detail, request.url.path)
+    return _response({**members, "errors": faults})
+
+
+def _from_store(request: Request, error: StoreError) -> JSONResponse:
+    _log.error("store: %s", error)
+    return _response(body(503, "store", str(error), request.url.path), {"Retry-After": "5"})
+
+
+def _from_defect(request: Request, error: Exception) -> JSONResponse:
+    _log.error("defect at %s", request.url.path, exc_info=error)
+    detail = "this is a defect of the server; its log has the details"
+    return _response(body(500, None, detail, request.url.path))

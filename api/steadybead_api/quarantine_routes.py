@@ -1,0 +1,51 @@
+"""`quarantine`: what was refused, why, and what to do about it."""
+
+import base64
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+
+from steadybead_api.access import Reader, services_of
+from steadybead_api.fields import Cursor, Limit, cursor_of, key_of
+from steadybead_api.schemas import Listed, QuarantineItem
+from steadybead_collector.records.refusals import QuarantineRow
+
+router = APIRouter(tags=["quarantine"])
+
+
+@router.get(
+    "/quarantine", response_model=Listed[QuarantineItem], summary="Refusals, the newest first"
+)
+def quarantine(
+    request: Request,
+    _reader: Reader,
+    outcome: Annotated[str | None, Query(max_length=64, pattern=r"^[^\x00]*$")] = None,
+    limit: Limit = 1000,
+    cursor: Cursor = None,
+) -> dict[str, Any]:
+    """List refused records and messages; a repeat is one row that counts."""
+    page = services_of(request).records.refusals.page(limit, key_of(cursor, 1), outcome)
+    return {"items": [quarantine_item(r) for r in page.items], "next": cursor_of(page.next)}
+
+
+def quarantine_item(row: QuarantineRow) -> dict[str, Any]:
+    """Describe a refusal."""
+    refused = row.refused
+    try:
+        payload, encoding = refused.payload.decode(), "text"
+    except UnicodeDecodeError:
+        payload, encoding = base64.b64encode(refused.payload).decode(), "base64"
+    return {
+        "id": row.id,
+        "topic": refused.topic,
+        "payload": payload,
+        "payload_encoding": encoding,
+        "payload_sha256": refused.payload_sha256.hex(),
+        "first_received": refused.received,
+        "last_received": row.last_received,
+        "count": row.count,
+        "outcome": refused.outcome,
+        "detail": refused.detail,
+        "remedy": refused.remedy,
+        "record": refused.record,
+    }

@@ -1,0 +1,119 @@
+"""`readings`: one channel over an interval, raw or in buckets, as JSON, CSV or Parquet."""
+
+from collections.abc import Iterator
+from enum import StrEnum
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import StreamingResponse
+
+from steadybead_api import columns, export, negotiation
+from steadybead_api.access import Reader, services_of
+from steadybead_api.fields import (
+    MOST_ITEMS,
+    Channel,
+    Cursor,
+    Limit,
+    Time,
+    cursor_of,
+    key_of,
+)
+from steadybead_api.problems import Problem
+from steadybead_api.schemas import BucketItem, Listed, ReadingItem
+from steadybead_api.services import Services
+from steadybead_domain.ids import ChannelId
+
+router = APIRouter(tags=["readings"])
+READING_COLUMNS = ["time", "value", "unit", "quality", "reason"]
+BUCKET_COLUMNS = ["start", "end", "n", "min", "mean", "max", "quality"]
+OFFERED = (negotiation.JSON, negotiation.CSV, negotiation.PARQUET)
+FILES: dict[int | str, dict[str, Any]] = {
+    200: {
+        "content": {
+            negotiation.CSV: {"schema": {"type": "string"}},
+            negotiation.PARQUET: {"schema": {"type": "string", "format": "binary"}},
+        }
+    }
+}
+
+
+class As(StrEnum):
+    """Which figures: as they were recorded, or with later calibrations applied."""
+
+    RECORDED = "recorded"
+    RECALIBRATED = "recalibrated"
+
+
+Points = Annotated[int, Query(ge=1, le=MOST_ITEMS, description="buckets at most")]
+
+
+@router.get(
+    "/readings",
+    response_model=Listed[ReadingItem] | Listed[BucketItem],
+    responses=FILES,
+    summary="Readings of one channel in [start, end)",
+)
+def readings(
+    request: Request,
+    _reader: Reader,
+    channel: Annotated[Channel, Query()],
+    start: Annotated[Time, Query()],
+    end: Annotated[Time, Query()],
+    points: Points | None = None,
+    figures: Annotated[As, Query(alias="as")] = As.RECORDED,  # noqa: ARG001
+    limit: Limit = MOST_ITEMS,
+    cursor: Cursor = None,
+) -> Any:
+    """Answer a page of JSON, or everything as CSV or Parquet, by `Accept`.
+
+    With `points`, equal buckets instead of readings. As long as no calibration is recorded,
+    `recalibrated` gives the recorded figures.
+    """
+    services = services_of(request)
+    media = negotiation.chosen(request, OFFERED)
+    if start > end:
+        raise Problem(422, "interval", "start: it must not lie after end")
+    name = ChannelId.parse(channel)
+    unit = unit_of(services, name)
+    if points is not None:
+        return _buckets(services, name, start, end, points, media)
+    if media == negotiation.JSON:
+        return _page(services, name, unit, key_of(cursor, 1) or (start,), end, limit)
+    tables = (
+        columns.reading_table(part, unit)
+        for part in columns.steps(services.readings, name, start, end)
+    )
+    return export.download(media, READING_COLUMNS, tables, str(name))
+
+
+def unit_of(services: Services, name: ChannelId) -> str:
+    """Give a channel's unit; empty if only older versions of the plant knew it; Problem 404."""
+    found = next((c for c in services.plant().channels() if c.id == name), None)
+    if found is not None:
+        return found.unit
+    if name in services.readings.latest([name]):
+        return ""
+    raise Problem(404, "channel", f"channel {name} is not in the plant file and has no readings")
+
+
+def _page(
+    services: Services, name: ChannelId, unit: str, key: tuple[int, ...], end: int, limit: int
+) -> dict[str, Any]:
+    found = columns.first_rows(services.readings, name, key[0], end, limit + 1)
+    shown = found.take(slice(0, limit))
+    following = (int(found.time[limit]),) if len(found) > limit else None
+    items = columns.rows(columns.reading_table(shown, unit))
+    return {"items": items, "next": cursor_of(following)}
+
+
+def _buckets(
+    services: Services, name: ChannelId, start: int, end: int, points: int, media: str
+) -> dict[str, Any] | StreamingResponse:
+    table = columns.bucket_table(services.readings.buckets(name, start, end, points))
+    if media == negotiation.JSON:
+        return {"items": columns.rows(table), "next": None}
+    return export.download(media, BUCKET_COLUMNS, _once(table), str(name))
+
+
+def _once(table: columns.Table) -> Iterator[columns.Table]:
+    yield table

@@ -1,0 +1,310 @@
+"""The shapes of answers."""
+
+from typing import Annotated, Any, Generic, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from steadybead_api.fields import Time
+
+Item = TypeVar("Item")
+
+
+class Answer(BaseModel):
+    """An answer's members are exactly these."""
+
+    model_config = ConfigDict(extra="forbid", json_schema_serialization_defaults_required=True)
+
+
+class Listed(Answer, Generic[Item]):
+    """One page of a list; `next` is the cursor of the page after it."""
+
+    items: list[Item]
+    next: str | None = None
+
+
+class ProblemDetails(BaseModel):
+    """An error (RFC 9457)."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    instance: str
+    errors: list[dict[str, str]] = []
+
+
+class ReadingItem(Answer):
+    """One reading; `value` is null where none can be given."""
+
+    time: Time
+    value: float | None
+    unit: str
+    quality: str
+    reason: str
+
+
+class BucketItem(Answer):
+    """The readings of [start, end) that have a value and are not bad."""
+
+    start: Time
+    end: Time
+    n: int
+    min: float | None
+    mean: float | None
+    max: float | None
+    quality: str
+
+
+class LiveValueItem(Answer):
+    """The last value of a channel, with the window it is held to."""
+
+    channel: str
+    quantity: str
+    time: str
+    value: float | None
+    unit: str
+    quality: str
+    reason: str
+    low: float | None
+    high: float | None
+
+
+class LiveGunItem(Answer):
+    """A gun now."""
+
+    gun: str
+    state: str
+    since: str
+    weld: str | None
+    procedure: str | None
+
+
+class ChannelItem(Answer):
+    """A channel as the plant file describes it, with its newest stored reading."""
+
+    id: str
+    quantity: str
+    unit: str
+    wire_unit: str
+    gun: str | None
+    flow_reference: str | None
+    position: str | None
+    latest: ReadingItem | None
+
+
+class StationItem(Answer):
+    """A station and how it stands now. Fitness never says that a gun is safe to touch."""
+
+    id: str
+    site: str
+    station: str
+    name: str
+    procedure: str | None
+    air_source: str
+    fitness: str
+    reasons: list[str]
+    time: str
+    guns: list[LiveGunItem]
+    values: list[LiveValueItem]
+
+
+class StationDetail(StationItem):
+    """A station with its channels."""
+
+    channels: list[ChannelItem]
+
+
+class AlarmItem(Answer):
+    """An alarm occurrence with its derived state (IEC 62682 terms)."""
+
+    id: str
+    state: str
+    since: str
+    fingerprint: str
+    kind: str
+    station: str
+    gun: str | None
+    channel: str | None
+    priority: str
+    latching: bool
+    what: str
+    value: float | None
+    limit: float | None
+    unit: str
+    cause: str
+    to_do: str
+    for_whom: str
+    active: bool
+    cleared: str | None
+    acknowledged_by: str
+    acknowledged_at: str | None
+    shelved_until: str | None
+
+
+class FindingItem(Answer):
+    """What the diagnosis concluded: one change of a condition, with its numbers."""
+
+    alarm: str
+    fingerprint: str
+    kind: str
+    station: str
+    gun: str | None
+    channel: str | None
+    time: str
+    active: bool
+    priority: str
+    latching: bool
+    what: str
+    value: float | None
+    limit: float | None
+    unit: str
+    cause: str
+    to_do: str
+    for_whom: str
+    suppressed: bool
+    merged_into: str
+
+
+class WeldItem(Answer):
+    """A weld record; `stop` is null while it runs. `welder` is shown to quality."""
+
+    id: str
+    station: str
+    gun: str
+    start: Time
+    stop: Annotated[Time | None, Field()]
+    procedure: str | None
+    procedure_revision: int | None
+    job: str | None
+    seam: str | None
+    welder: str | None
+    started_by: str
+    stopped_by: str
+    ended_by: str
+
+
+class WindowItem(Answer):
+    """A closed range; null leaves a side open."""
+
+    low: float | None
+    high: float | None
+    unit: str
+
+
+class ProcedureItem(Answer):
+    """A revision of a welding procedure specification."""
+
+    id: str
+    revision: int
+    title: str
+    material: str
+    process: str
+    nozzle_temperature: WindowItem
+    air_flow: WindowItem
+    flow_reference: str
+    travel_speed: WindowItem | None
+    rod_force: WindowItem | None
+    rod: str
+    warm_up_s: float
+    source: str
+    edition: str
+    provenance: dict[str, str]
+    author: str
+    time: Time
+
+
+class QuarantineItem(Answer):
+    """A refusal; `payload` is text, or base64 where `payload_encoding` says so."""
+
+    id: int
+    topic: str
+    payload: str
+    payload_encoding: str
+    payload_sha256: str
+    first_received: Time
+    last_received: Time
+    count: int
+    outcome: str
+    detail: str
+    remedy: str
+    record: int | None
+
+
+class Gap(Answer):
+    """A stretch without readings."""
+
+    start: Time
+    end: Time
+
+
+class TraceWindow(Answer):
+    """The procedure's window in the channel's own figures; `note` says what was assumed."""
+
+    low: float | None
+    high: float | None
+    unit: str
+    note: str
+
+
+class TraceChannel(Answer):
+    """One channel in columns of one length; with `points`, the columns of buckets."""
+
+    channel: str
+    quantity: str
+    gun: str | None
+    unit: str
+    window: TraceWindow | None
+    gaps: list[Gap]
+    time: list[str] = []
+    value: list[float | None] = []
+    quality: list[str] = []
+    reason: list[str] = []
+    start: list[str] = []
+    end: list[str] = []
+    n: list[int] = []
+    min: list[float | None] = []
+    mean: list[float | None] = []
+    max: list[float | None] = []
+
+
+class Trace(Answer):
+    """The trace of a weld record from 60 s before its start to 60 s after its stop."""
+
+    weld: WeldItem
+    procedure: ProcedureItem | None
+    start: Time
+    end: Time
+    channels: list[TraceChannel]
+    next: str | None = None
+
+
+class ConditionItem(Answer):
+    """One thing that must hold."""
+
+    name: str
+    ok: bool
+    detail: str
+
+
+class Readiness(Answer):
+    """Whether the service is ready, and what is wrong where it is not."""
+
+    ready: bool
+    conditions: list[ConditionItem]
+
+
+class Health(Answer):
+    """The process answers."""
+
+    status: str
+
+
+class LoggedIn(Answer):
+    """A session was opened; acts must send `csrf` in the header X-CSRF-Token."""
+
+    actor: str
+    role: str
+    csrf: str
+
+
+JsonObject = dict[str, Any]

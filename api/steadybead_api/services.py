@@ -1,0 +1,54 @@
+"""What the routes stand on, put together once by the composition."""
+
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from prometheus_client import CollectorRegistry
+
+from steadybead_api.live_board import LiveBoard
+from steadybead_collector.records.store import Records
+from steadybead_domain.plant import Plant
+from steadybead_domain.ports import ReadingsStore
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """One thing that must hold before the service is ready, and how it stands."""
+
+    name: str
+    ok: bool
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AccessPolicy:
+    """Who may read; `demo` gives a visitor from this very machine a session by itself."""
+
+    read: Literal["login", "open"] = "login"
+    demo: bool = False
+
+
+def no_conditions() -> Sequence[Condition]:
+    """Say nothing of a collector: it runs in another process."""
+    return ()
+
+
+@dataclass(frozen=True, slots=True)
+class Services:
+    """The stores, the live state and the settings of one running API.
+
+    `clock` gives µs. `status` gives the conditions of a collector in this process. Set `stopping`
+    before the server is asked to end: open event streams end within half a second.
+    """
+
+    readings: ReadingsStore
+    records: Records
+    plant: Callable[[], Plant]
+    live: LiveBoard
+    access: AccessPolicy
+    clock: Callable[[], int]
+    status: Callable[[], Sequence[Condition]] = no_conditions
+    stopping: threading.Event = field(default_factory=threading.Event)
+    registry: CollectorRegistry = field(default_factory=CollectorRegistry)

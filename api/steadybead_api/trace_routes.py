@@ -1,0 +1,56 @@
+"""`welds/{id}/trace`: columns for charts, CSV and Parquet for everything."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+
+from steadybead_api import export, negotiation, trace, weld_acts
+from steadybead_api.access import Reader, services_of
+from steadybead_api.fields import Cursor, cursor_of, key_of
+from steadybead_api.procedure_routes import procedure_item
+from steadybead_api.readings_routes import FILES, OFFERED
+from steadybead_api.schemas import Trace
+from steadybead_api.weld_routes import WeldId, weld_item
+
+router = APIRouter(tags=["welds"])
+TracePoints = Annotated[
+    int, Query(ge=1, le=5_000, description="buckets for each channel, instead of readings")
+]
+
+
+@router.get(
+    "/welds/{weld}/trace",
+    response_model=Trace,
+    response_model_exclude_unset=True,
+    responses=FILES,
+    summary="The trace of a weld record, with 60 s before and after",
+)
+def trace_of_weld(
+    request: Request,
+    reader: Reader,
+    weld: WeldId,
+    points: TracePoints | None = None,
+    cursor: Cursor = None,
+) -> Any:
+    """Answer in columns, a page of at most 10,000 readings a channel; or a file of everything."""
+    services = services_of(request)
+    media = negotiation.chosen(request, OFFERED)
+    found = weld_acts.the_weld(services, weld)
+    wanted = trace.frame(services, found)
+    if media != negotiation.JSON:
+        tables = trace.rows_of(services, wanted)
+        return export.download(media, trace.CSV_COLUMNS, tables, f"weld-{found.id}")
+    following = None
+    if points is not None:
+        channels = trace.bucketed(services, wanted, points)
+    else:
+        start = (key_of(cursor, 1) or (wanted.start,))[0]
+        channels, following = trace.raw_page(services, wanted, start)
+    return {
+        "weld": weld_item(found, reader),
+        "procedure": None if wanted.procedure is None else procedure_item(wanted.procedure),
+        "start": wanted.start,
+        "end": wanted.end,
+        "channels": channels,
+        "next": None if following is None else cursor_of((following,)),
+    }
