@@ -40,6 +40,10 @@ _NO_AIR = (
     "Cut the heat at once, and bring the air back if that can be done without danger. Do not touch"
     " or lay down the gun near anything that burns. Then check blower, valve, hose and filter."
 )
+_BLIND = (
+    "Look at the guns: nothing can be seen of heat and air until the readings come back. Then have"
+    " power and network of the logger checked."
+)
 _SENSOR = "Check the plug, the lead and the sensor; put in a checked one and record the change."
 
 CATALOGUE: Mapping[str, Entry] = MappingProxyType(
@@ -123,11 +127,20 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             MAINTENANCE,
         ),
         "station_silent": Entry(
-            Priority.MEDIUM,
+            Priority.LOW,
             "no reading from any channel for {limit} {unit}",
-            "logger without power, or the network between",
-            "Look whether the station is switched on; check power and network of the logger.",
+            "station switched off, logger without power, or the network between",
+            "If the station should be on, check power and network of the logger.",
             MAINTENANCE,
+            family="station_silent",
+        ),
+        "station_silent_hot": Entry(
+            Priority.MEDIUM,
+            "no reading from any channel for {limit} {unit}, and a gun was hot",
+            "logger without power, or the network between",
+            _BLIND,
+            WELDER,
+            family="station_silent",
         ),
         "station_offline": Entry(
             Priority.LOW,
@@ -135,6 +148,15 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             "station switched off, or its network connection lost",
             "If the station should be on, check power and network of the logger.",
             MAINTENANCE,
+            family="station_offline",
+        ),
+        "station_offline_hot": Entry(
+            Priority.MEDIUM,
+            "the station went off line, and a gun was hot",
+            "logger without power, or the network between",
+            _BLIND,
+            WELDER,
+            family="station_offline",
         ),
         "sensor_open_circuit": Entry(
             Priority.MEDIUM,

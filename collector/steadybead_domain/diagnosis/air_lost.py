@@ -26,15 +26,16 @@ class AirLost:
     """Needs air flow; nozzle temperature or a heater channel tells that the element is hot.
 
     Delay against false alarms: `confirm_s`, so that one missed reading at 1 Hz is no alarm.
+    `hot_steps` bool [n]: where in the last block the element was hot, as far as is known.
     """
 
-    def __init__(self, gun: str, flow_unit: str, limits: AirLimits = AIR_LIMITS) -> None:
+    def __init__(self, gun: str, limits: AirLimits = AIR_LIMITS) -> None:
         self.gun = gun
-        self.flow_unit = flow_unit
         self.limits = limits
         self.delay = Delay(steps_of(limits.confirm_s), steps_of(limits.back_s))
         self.heat = Delay(1, steps_of(GUN_LIMITS.heat_off_s))
         self.hot = False
+        self.hot_steps: Bool = np.zeros(0, np.bool_)
         self.still = 0
         self.code = 0
         self.kind = 0
@@ -45,7 +46,7 @@ class AirLost:
         unknown = np.isnan(s.flow_l_min)
         heat_on = self.heat.update(s.heat == HEAT_ON)
         no_air = ~unknown & (s.flow_l_min < limit)
-        hot = self._element_hot(s, no_air, heat_on)
+        hot = self.hot_steps = self._element_hot(s, no_air, heat_on)
         judged, before = ~unknown, self.delay.active
         lost = frozen(self.delay.update((no_air & hot)[judged]), judged, before)
         grade = np.where(s.heat == HEAT_UNKNOWN, 2, 1)
@@ -83,7 +84,7 @@ class AirLost:
                     gun=self.gun,
                     value=number(s.flow_l_min[i]),
                     limit=number(limit[i]),
-                    unit=self.flow_unit,
+                    unit=s.flow_unit(i),
                     suppressed=code > 3,
                 )
             was = code

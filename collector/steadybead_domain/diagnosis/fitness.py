@@ -12,7 +12,7 @@ from steadybead_domain.plant import Station
 from steadybead_domain.quantities import Quantity
 
 _NEEDED = (Quantity.NOZZLE_TEMPERATURE, Quantity.AIR_FLOW)
-_NO_DATA = ("station_offline", "station_silent")
+_NO_DATA = ("station_offline", "station_silent")  # and what they are called while a gun is hot
 
 
 def fitness(
@@ -27,7 +27,7 @@ def fitness(
     that speaks against welding. A gun that is off, warming or cooling does not stand in the way
     of the other one.
     """
-    missing = [f.what for f in standing if f.kind in _NO_DATA]
+    missing = [f.what for f in standing if f.kind.startswith(_NO_DATA)]
     if missing or all(g.state is GunState.NO_DATA for g in guns):
         return Fitness.NO_DATA, tuple(missing or ["no reading of any gun"])
     against = [f.what for f in standing if _speaks_against(station, f)]

@@ -8,14 +8,14 @@ import numpy as np
 from steadybead_domain.alarms.change import Change
 from steadybead_domain.diagnosis.air_lost import AirLost
 from steadybead_domain.diagnosis.gun_state import STATES, GunStateDetector
+from steadybead_domain.diagnosis.meter_factor import MeterFactor
 from steadybead_domain.diagnosis.out_of_range import OutOfRange
 from steadybead_domain.diagnosis.sensor_health import StuckSensor
 from steadybead_domain.diagnosis.signals import (
     GunSignals,
     Held,
-    Places,
+    Traces,
     gun_signals,
-    meter_reference,
 )
 from steadybead_domain.diagnosis.weld_times import OpenWeld, Procedures, WeldTimes
 from steadybead_domain.live import GunState, LiveGun
@@ -36,22 +36,15 @@ class GunWatch:
         self.procedures = procedures
         self.welds = WeldTimes()
         self.state = GunStateDetector()
-        unit = self._flow_unit()
-        self.air = AirLost(gun, unit)
-        self.range = OutOfRange(gun, unit)
+        self.meter = MeterFactor(station, gun)
+        self.air = AirLost(gun)
+        self.range = OutOfRange(gun)
         self.stuck = {
             channel.quantity: StuckSensor(channel)
             for channel in station.channels
             if channel.gun == gun and channel.quantity in _STICKING
         }
         self.last: GunSignals | None = None
-
-    def _flow_unit(self) -> str:
-        procedure = self.procedure()
-        reference = (
-            procedure.flow_reference if procedure else meter_reference(self.station, self.gun)
-        )
-        return f"L/min {reference.value}"
 
     def procedure(self) -> Procedure | None:
         """Give the procedure that holds now: the running record's, else the station's."""
@@ -62,20 +55,19 @@ class GunWatch:
             return self.procedures.find(weld.procedure, weld.revision)
         return self.procedures.find(self.station.procedure)
 
-    def update(self, places: Places, start: int, n: int) -> list[Change]:
+    def update(self, traces: Traces, start: int, n: int) -> list[Change]:
         """Give the changes of the steps start … start+n-1."""
         held = [
             Held(part.first, part.end, _id_of(part.weld), self._procedure_of(part.weld))
             for part in self.welds.segments(start, n)
         ]
-        signals = gun_signals(self.station, self.gun, places, held, start=start)
+        signals = gun_signals(self.gun, traces, held, self.meter, start=start)
         states = self.state.update(signals)
-        self.range.flow_unit = self.air.flow_unit = self._flow_unit()
         lost, changed = self.air.update(signals)
         changed += self.range.update(signals, states, lost)
         for quantity, detector in self.stuck.items():
-            trace = places[quantity, self.gun]
-            changed += detector.update(signals.end, trace.value, states)
+            value = traces.value(quantity, self.gun)
+            changed += detector.update(signals.end, value, states)
         self.last = signals
         return changed
 

@@ -65,11 +65,8 @@ class OutOfRange:
     Needs nozzle temperature, air flow and a procedure. Not detectable without a procedure.
     """
 
-    def __init__(
-        self, gun: str, flow_unit: str, limits: Mapping[Quantity, RangeLimits] = RANGE_LIMITS
-    ) -> None:
+    def __init__(self, gun: str, limits: Mapping[Quantity, RangeLimits] = RANGE_LIMITS) -> None:
         self.gun = gun
-        self.flow_unit = flow_unit
         heat, flow = limits[Quantity.NOZZLE_TEMPERATURE], limits[Quantity.AIR_FLOW]
         self.sides = {
             "heat_low": LimitDetector(heat, above=False),
@@ -85,11 +82,11 @@ class OutOfRange:
         speaks = working & ~air_lost
         no_flow = no_data | (working & np.isnan(s.flow_l_min))
         t, q = s.temperature_c, s.flow_l_min
-        for kind, value, limit, unknown, unit in (
-            ("heat_low", t, s.heat_low_c, no_data, "Cel"),
-            ("heat_high", t, s.heat_high_c, no_data, "Cel"),
-            ("flow_low", q, s.flow_low_l_min, no_flow, self.flow_unit),
-            ("flow_high", q, s.flow_high_l_min, no_flow, self.flow_unit),
+        for kind, value, limit, unknown in (
+            ("heat_low", t, s.heat_low_c, no_data),
+            ("heat_high", t, s.heat_high_c, no_data),
+            ("flow_low", q, s.flow_low_l_min, no_flow),
+            ("flow_high", q, s.flow_high_l_min, no_flow),
         ):
             side = self.sides[kind]
             codes = side.update(value, limit, speaks, unknown)
@@ -102,7 +99,7 @@ class OutOfRange:
                     gun=self.gun,
                     value=number(value[i]),
                     limit=number(limit[i]),
-                    unit=unit,
+                    unit="Cel" if kind.startswith("heat") else s.flow_unit(i),
                     suppressed=bool(codes[i] == SUPPRESSED),
                 )
             side.code = int(codes[-1])

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from steadybead_domain.conversion.specs import FlowReference
 from steadybead_domain.diagnosis.grid import STEP, Trace
 from steadybead_domain.diagnosis.limits import GUN_LIMITS, GunLimits
-from steadybead_domain.diagnosis.reference_flow import flow_factor
+from steadybead_domain.diagnosis.meter_factor import MeterFactor
 from steadybead_domain.diagnosis.steps import Bool
+from steadybead_domain.ids import ChannelId
 from steadybead_domain.plant import Station
 from steadybead_domain.procedures import Procedure
 from steadybead_domain.quantities import Quantity
@@ -18,6 +18,27 @@ from steadybead_domain.readings import Float64, Int64
 
 HEAT_ON, HEAT_OFF, HEAT_UNKNOWN = 1, 0, -1
 Places = Mapping[tuple[Quantity, str | None], Trace]
+
+
+class Traces:
+    """The traces of a station's block, by channel and by what is measured where."""
+
+    def __init__(self, station: Station, traces: Mapping[str, Trace], n: int) -> None:
+        self.by_channel = traces
+        self.blank = np.full(n, np.nan)
+        places: dict[tuple[Quantity, str | None], Trace] = {}
+        for channel in station.channels:
+            places.setdefault((channel.quantity, channel.gun), traces[channel.id.channel])
+        self.places: Places = places
+
+    def value(self, quantity: Quantity, gun: str | None = None) -> Float64:
+        """Give a column by what is measured where, all NaN if there is no such channel."""
+        trace = self.places.get((quantity, gun))
+        return self.blank if trace is None else trace.value
+
+    def of(self, channel: ChannelId) -> Float64:
+        """Give a channel's column."""
+        return self.by_channel[channel.channel].value
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +58,7 @@ class GunSignals:
     Windows are NaN where the procedure leaves them open or none is known. `flow_l_min` is in the
     procedure's reference state, `flow_factor` times the channel's own figure. `fluoropolymer`
     marks steps under such a material. `heat` int8 [n]: on 1, off 0, unknown −1. `in_stand` and
-    `moving` are NaN where not known.
+    `moving` are NaN where not known. `flow_units`: up to which step which unit holds.
     """
 
     end: Int64
@@ -54,6 +75,11 @@ class GunSignals:
     flow_high_l_min: Float64
     fluoropolymer: Bool
     flow_factor: Float64
+    flow_units: tuple[tuple[int, str], ...]
+
+    def flow_unit(self, step: int) -> str:
+        """Give the unit of the flow at a step, its reference state with it."""
+        return next(unit for end, unit in self.flow_units if step < end)
 
     def __len__(self) -> int:
         """Count the steps."""
@@ -61,30 +87,31 @@ class GunSignals:
 
 
 def gun_signals(
-    station: Station,
     gun: str,
-    places: Places,
+    traces: Traces,
     held: Sequence[Held],
+    meter: MeterFactor,
     *,
     start: int,
     limits: GunLimits = GUN_LIMITS,
 ) -> GunSignals:
     """Gather the signals of one gun for the steps that `held` covers."""
     n = held[-1].end
-    blank = np.full(n, np.nan)
 
-    def value(quantity: Quantity, owner: str | None = gun) -> Float64:
-        trace = places.get((quantity, owner))
-        return blank if trace is None else trace.value
+    def value(quantity: Quantity) -> Float64:
+        return traces.value(quantity, gun)
 
-    inlet = value(Quantity.GUN_INLET_TEMPERATURE)
-    inlet = np.where(np.isnan(inlet), value(Quantity.INTAKE_TEMPERATURE, None), inlet)
-    factor = _factor(station, gun, held, inlet, value(Quantity.AMBIENT_PRESSURE, None))
+    factor = np.ones(n)
+    for part in held:
+        if part.procedure is not None:
+            cut = slice(part.first, part.end)
+            factor[cut] = meter.factor(traces.of, part.procedure.flow_reference, cut)
     return GunSignals(
         end=(np.arange(start, start + n) + 1) * STEP,
         temperature_c=value(Quantity.NOZZLE_TEMPERATURE),
         set_c=value(Quantity.SET_TEMPERATURE),
         flow_factor=factor,
+        flow_units=tuple((part.end, _unit(part, meter)) for part in held),
         flow_l_min=value(Quantity.AIR_FLOW) * factor,
         heat=_heat(
             value(Quantity.HEATER_OUTPUT),
@@ -112,24 +139,9 @@ def is_fluoropolymer(procedure: Procedure | None) -> bool:
     return procedure is not None and procedure.material.upper().startswith(FLUOROPOLYMERS)
 
 
-def meter_reference(station: Station, gun: str) -> FlowReference:
-    """Give the gas state of the gun's flow channel."""
-    channel = station.channel_of(Quantity.AIR_FLOW, gun)
-    meter = None if channel is None else channel.flow
-    return FlowReference.ACTUAL if meter is None else meter.reference
-
-
-def _factor(
-    station: Station, gun: str, held: Sequence[Held], air_c: Float64, air_pa: Float64
-) -> Float64:
-    given = meter_reference(station, gun)
-    factor = np.ones(held[-1].end)
-    for part in held:
-        if part.procedure is not None:
-            cut = slice(part.first, part.end)
-            wanted = part.procedure.flow_reference
-            factor[cut] = flow_factor(given, wanted, air_c[cut], air_pa[cut])
-    return factor
+def _unit(part: Held, meter: MeterFactor) -> str:
+    procedure = part.procedure
+    return f"L/min {(procedure.flow_reference if procedure else meter.meter.reference).value}"
 
 
 def _column(held: Sequence[Held], pick: Callable[[Held], float | None]) -> Float64:

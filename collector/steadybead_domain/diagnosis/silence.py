@@ -5,7 +5,7 @@ nothing of their own, and what they had raised is suppressed.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -70,8 +70,14 @@ class Silence:
         self.begun: int | None = None
         self.codes: dict[str, int] = {}
 
-    def update(self, end: Int64, heard: Mapping[str, Int64], online: Bool) -> Iterator[Change]:
-        """Give the changes of a block; `heard` int64 [n] per channel, the newest reading's time."""
+    def update(
+        self, end: Int64, heard: Mapping[str, Int64], online: Bool, hot: Bool
+    ) -> Iterator[Change]:
+        """Give the changes of a block.
+
+        `heard` int64 [n] per channel, the newest reading's time; `hot` bool [n]: a gun was hot
+        when it was last known.
+        """
         if self.begun is None:
             self.begun = int(end[0]) - STEP
         known = {name: np.maximum(times, self.begun) for name, times in heard.items()}
@@ -80,9 +86,11 @@ class Silence:
         off = ~online
         station_silent = (quiet >= self.least) & online
         offline = _codes(off, np.zeros_like(off))
-        yield from self._told("station_offline", None, offline, end)
+        for change in self._told("station_offline", None, offline, end):
+            yield _graded(change, end, hot)
         silence = _codes(station_silent, np.zeros_like(off))
-        yield from self._told("station_silent", None, silence, end, (newest, self.least))
+        for change in self._told("station_silent", None, silence, end, (newest, self.least)):
+            yield _graded(change, end, hot)
         muted = off | station_silent
         for name, times in known.items():
             limit = self.limits[name]
@@ -129,6 +137,11 @@ class Silence:
             for key, code in data["codes"].items()
             if " " not in key or key.split(" ", 1)[1] in self.limits
         }
+
+
+def _graded(change: Change, end: Int64, hot: Bool) -> Change:
+    step = int(np.searchsorted(end, change.time, "left"))
+    return replace(change, kind=f"{change.kind}_hot") if hot[step] else change
 
 
 def _codes(active: Bool, muted: Bool) -> Int64:

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any, Self
 
 import numpy as np
 
@@ -11,11 +11,11 @@ from steadybead_domain.alarms.book import AlarmBook
 from steadybead_domain.alarms.model import Alarm, AlarmAct, AlarmFact
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.fitness import fitness
-from steadybead_domain.diagnosis.grid import STEP, ChannelGrid, Trace
+from steadybead_domain.diagnosis.grid import STEP, ChannelGrid
 from steadybead_domain.diagnosis.gun_watch import GunWatch
 from steadybead_domain.diagnosis.limits import AIR_LIMITS
 from steadybead_domain.diagnosis.sensor_health import BrokenSensor
-from steadybead_domain.diagnosis.signals import Places
+from steadybead_domain.diagnosis.signals import Traces
 from steadybead_domain.diagnosis.silence import Online, OnlineTimes, Silence
 from steadybead_domain.diagnosis.weld_times import Procedures
 from steadybead_domain.ids import ChannelId
@@ -25,10 +25,6 @@ from steadybead_domain.procedures import Procedure
 from steadybead_domain.readings import Columns, Quality, Reading, Reason
 from steadybead_domain.times import SECOND
 from steadybead_domain.welds import WeldEvent
-
-if TYPE_CHECKING:
-    from steadybead_domain.alarms.change import Change
-    from steadybead_domain.quantities import Quantity
 
 LATENESS = SECOND // 2
 BLOCK = 7200  # steps worked on at once: an hour
@@ -134,22 +130,18 @@ class StationDiagnosis:
         traces = {name: grid.trace(start, n) for name, grid in self.grids.items()}
         online = self.online.column(start, n)
         end = (np.arange(start, start + n) + 1) * STEP
-        changed: list[Change] = []
+        block = Traces(self.station, traces, n)
+        worked = [change for g in self.guns.values() for change in g.update(block, start, n)]
+        hot = np.logical_or.reduce(
+            [g.air.hot_steps for g in self.guns.values()] or [online & False]
+        )
         heard = {name: trace.heard for name, trace in traces.items()}
-        changed += self.silence.update(end, heard, online)
+        changed = list(self.silence.update(end, heard, online, hot))
         for name, sensor in self.broken.items():
             changed += sensor.update(end, traces[name])
-        places = self._places(traces)
-        for gun in self.guns.values():
-            changed += gun.update(places, start, n)
+        changed += worked
         changed.sort(key=lambda c: c.time)
         return [fact for change in changed for fact in self.book.apply(change)]
-
-    def _places(self, traces: Mapping[str, Trace]) -> Places:
-        places: dict[tuple[Quantity, str | None], Trace] = {}
-        for channel in self.station.channels:
-            places.setdefault((channel.quantity, channel.gun), traces[channel.id.channel])
-        return places
 
     def _live(self, now: int) -> LiveStation:
         time = now if self.next_step is None else min(now, self.next_step * STEP)
