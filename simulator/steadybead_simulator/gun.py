@@ -1,6 +1,5 @@
 """One gun of a station: its valve and nozzle, its heat, its welder's hand."""
 
-import itertools
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -23,8 +22,9 @@ from steadybead_simulator.spans import Mask
 from steadybead_simulator.thermocouple import ordering_k, ordering_weight
 
 _Q = Quantity
-# Loss coefficients of the nozzles and their heat capacity over the usual one. 95 m/s in a 5 mm
-# bore at 50 NL/min and 320 °C is 2.6 kPa of velocity pressure (computed); the rest: assumption.
+# Loss coefficients of the nozzles, and their size over the round one (heat held and lost).
+# 95 m/s in a 5 mm bore at 50 NL/min and 320 °C is 2.6 kPa of velocity pressure (computed);
+# the rest: assumption.
 _NOZZLES = {SPEED: (1.15e9, 1.5), ROUND: (1.3e9, 1.0), TACKING: (1.6e9, 1.2)}
 _HOSE_OFF = 3.0e-5
 _METER_DENSITY = 1.22
@@ -65,7 +65,7 @@ class GunSim:
         self._draught = self._hand = 0.0
         self._terminal_k = 0.0
         self._gas_c = 20.0
-        self._changes: list[int] = []
+        self._changes: list[tuple[int, str]] = []
 
     def rest(self, room_c: float, seconds: float) -> None:
         """Cool without air, in closed form, for one block."""
@@ -110,14 +110,14 @@ class GunSim:
         self._air, self._weld, self._in_hand = mask("air"), mask("weld"), mask("hand")
         self._heat_on = mask("heat") & ~stopped
         loss = np.full(len(t), _NOZZLES[self._nozzle][0])
-        self._changes = []
+        self._changes = [(0, self._nozzle)]
         for _, plan in plans:
             for at_s, kind in plan.nozzles:
                 if t[0] <= at_s <= t[-1] and kind != self._nozzle:
                     first = int(np.searchsorted(t, at_s))
                     loss[first:] = _NOZZLES[kind][0]
                     self._nozzle = kind
-                    self._changes.append(first)
+                    self._changes.append((first, kind))
         self._nozzle_loss = loss
 
     def _valves(
@@ -214,17 +214,29 @@ class GunSim:
 
     def _walk(self, inputs: heat.HeatInputs, cp: float, room_c: float) -> heat.Heat:
         """Walk from nozzle change to nozzle change; the new nozzle comes almost cold."""
-        bounds = [0, *self._changes, len(inputs.flow_kg_s)]
+        ends = [first for first, _ in self._changes[1:]] + [len(inputs.flow_kg_s)]
         parts = []
-        for first, last in itertools.pairwise(bounds):
+        for (first, nozzle), last in zip(self._changes, ends, strict=True):
             if first > 0:
                 self.state.nozzle_c = room_c + 0.15 * (self.state.nozzle_c - room_c)
             if last > first:
-                parts.append(heat.walk(self._machine, self.state, _cut(inputs, first, last), cp))
+                machine = self._with(nozzle)
+                parts.append(heat.walk(machine, self.state, _cut(inputs, first, last), cp))
         if len(parts) == 1:
             return parts[0]
         names = heat.Heat.__dataclass_fields__
         return heat.Heat(*(np.concatenate([getattr(p, n) for p in parts]) for n in names))
+
+    def _with(self, nozzle: str) -> heat.Gun:
+        """Give the gun with this nozzle on: a bigger one holds and loses more heat."""
+        size = _NOZZLES[nozzle][1]
+        m = self._machine
+        return replace(
+            m,
+            nozzle_j_k=size * m.nozzle_j_k,
+            nozzle_wa=size * m.nozzle_wa,
+            nozzle_loss_w_k=size * m.nozzle_loss_w_k,
+        )
 
     def _ordering(self, sensor_c: Float64, room_c: Float64, dt: float) -> Float64:
         """Give what a new type K reads high by; `dt` 0 only looks."""

@@ -83,7 +83,12 @@ class GunWork:
     def _switch_on(self, turn: Turn, warm_up_s: float) -> float:
         self._air_on = turn.start_s
         self._heat_on = turn.start_s + self._between(self.rhythm.heat_after)
-        self.out.valve.append((turn.start_s, self.who.flow_l_min * self.rng.normal(1.0, 0.012)))
+        if self._chance(self.who.opens_valve):
+            flow = self.who.flow_l_min * float(self.rng.normal(1.0, 0.012))
+            self.out.valve.append((turn.start_s, flow))
+            self.day.acts.append(
+                Act("valve_set", self.gun, turn.start_s, None, flow, "L/min", detail=self.who.name)
+            )
         self.out.nozzles.append((turn.start_s, SPEED if self._chance(0.75) else ROUND))
         self._hot = True
         wait = warm_up_s * float(np.exp(self.rng.normal(0.0, 0.15)))

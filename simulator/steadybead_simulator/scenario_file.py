@@ -42,6 +42,7 @@ def parse_scenario(name: str, text: str, plant: Plant) -> Scenario:
         welders=tuple(Welder(**w) for w in welders) or (Welder("w-1"),),
         setups=tuple(Setup(**s) for s in _array(document, "station", _SETUP, "id")),
     )
+    _check_sampling(document, scenario)
     _check_calendar(document, scenario.calendar)
     _check_setups(document, scenario, plant)
     faults = read_faults(document, plant, scenario.start_us)
@@ -91,6 +92,15 @@ def _read(document: Document, path: Path, reader: Reader, value: Any) -> Any:
         return reader(value)
     except (BadSizeError, BadTimeError) as error:
         raise document.fail(path, f"{path[-1]}: {error}") from None
+
+
+def _check_sampling(document: Document, scenario: Scenario) -> None:
+    blocks = 300.0 / scenario.sample_s
+    if abs(blocks - round(blocks)) > 1e-9:
+        raise document.fail(("scenario", "sample"), "sample must divide 5 min: 0.2 s, 1 s, 5 s …")
+    samples = scenario.pack_s / scenario.sample_s
+    if samples < 1.0 - 1e-9 or abs(samples - round(samples)) > 1e-9:
+        raise document.fail(("scenario", "pack"), "pack is a whole number of samples long")
 
 
 def _check_calendar(document: Document, calendar: Calendar) -> None:

@@ -24,6 +24,7 @@ from steadybead_simulator.weather import BLOCK_S, Hall, HallBlock
 
 _Q = Quantity
 SAWING_MG_M3 = 25.0  # near a saw (assumption)
+LINE_OHM = 0.25  # of the cable to the bay (assumption)
 NOMINAL_CONDUCTANCE = 2.15e-5  # two guns at 50 NL/min each and 7.5 kPa, kg/(s Pa^0.5)
 
 
@@ -80,6 +81,7 @@ class StationSim:
         ]
         self._speed = self._rise_k = 0.0
         self._volume_m3_s = 1.6e-3
+        self._amps = 0.0
         self._days: list[Day] = []
         self._next_day = -1
 
@@ -102,7 +104,7 @@ class StationSim:
         harm = Harm(self._faults, t)
         rng = stream(self._seed, "block", self._key, index + 10_000)
         hall = self._hall.block(index, t)
-        volts = hall.volts * self._line - harm.amount("supply_sag")
+        volts = hall.volts * self._line - LINE_OHM * self._amps - harm.amount("supply_sag")
         self._fill_filter(t, running, harm, rng)
         now = Moment(t, dt, hall, harm, rng)
         solved, meter_density, rise = self._air(now, running, volts)
@@ -111,6 +113,7 @@ class StationSim:
         for i, gun in enumerate(self._guns.values()):
             values = gun.blow(now, volts, solved.gun_kg_s[i], rise)
             true.update({(q, gun.name): v for q, v in values.items()})
+        self._amps = sum(float(np.mean(true[_Q.HEATER_CURRENT, gun])) for gun in self._guns)
         raw = self._measure(now, true, meter_density)
         block = self._collect(index, t, powered, raw, true)
         block.burnt = [(g, float(t[-1])) for g in whole if self._guns[g].state.broken]
