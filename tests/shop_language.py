@@ -70,14 +70,21 @@ def clock(text: str) -> int:
 
 
 def made_station(
-    name: str, guns: str = "a", quantities: Mapping[str, Quantity] | None = None
+    name: str,
+    guns: str = "a",
+    quantities: Mapping[str, Quantity] | None = None,
+    air: Mapping[str, Quantity] | None = None,
 ) -> Station:
-    """Build a station of gun channels only, with engineering units on the wire."""
+    """Build a station with engineering units on the wire; `air` are channels of the source."""
     chosen = GUN_QUANTITIES if quantities is None else quantities
     channels = tuple(
         Channel(ChannelId("north", name, f"gun-{gun}/{what}"), q, q.facts.unit)
         for gun in guns
         for what, q in chosen.items()
+    )
+    channels += tuple(
+        Channel(ChannelId("north", name, f"air/{what}"), q, q.facts.unit)
+        for what, q in (air or {}).items()
     )
     return Station(StationId("north", name), channels, procedure=PP.id)
 
@@ -180,10 +187,15 @@ class Bay:
         self.notes: list[WeldEvent | AlarmAct | Online] = []
         self.expected: list[tuple[Between, Expected]] = []
         self.seen = Seen()
+        self.plain: dict[str, list[tuple[str, float]]] = {}
 
     def at(self, when: str, gun: str = "a", **change: object) -> None:
         """Change a gun: heat, air (L/min), set_c, dead or silent (a channel), mended."""
         self.turns.append(Turn(clock(when), gun, **change))  # type: ignore[arg-type]
+
+    def shows(self, channel: str, *turns: tuple[str, float]) -> None:
+        """Give a channel plain values, each from its time on."""
+        self.plain[channel] = list(turns)
 
     def weld(self, start: str, stop: str, name: str, procedure: str | None = None) -> None:
         """Lay down a weld record on gun a."""
@@ -206,6 +218,12 @@ class Bay:
         made: dict[ChannelId, Columns] = {}
         for gun in self.station.guns:
             made |= dict(self._gun(gun, time, rate_hz))
+        for name, turns in self.plain.items():
+            column = np.full(len(time), np.nan)
+            for when, value in turns:
+                column[time >= clock(when)] = value
+            channel = ChannelId("north", self.station.id.station, name)
+            made[channel] = columns(time, column).take(~np.isnan(column))
         return made
 
     def _gun(self, gun: str, time: Int64, rate_hz: float) -> Iterator[tuple[ChannelId, Columns]]:

@@ -120,8 +120,9 @@ class StationDiagnosis:
         """Pass over steps in which nothing can change: no channel holds a value, nothing waits."""
         newest = max(g.heard for g in self.grids.values())
         longest = max(round(g.channel.silence_s * SECOND) for g in self.grids.values())
-        settled = max(newest, self.silence.begun or 0) + longest + _SETTLED
-        if self.next_step is None or self.next_step * STEP <= settled:
+        if self.next_step is None or self.silence.begun is None:
+            return
+        if self.next_step * STEP <= max(newest, self.silence.begun) + longest + _SETTLED:
             return
         due = min((t // STEP for t in self._waiting() if t is not None), default=end)
         self.next_step = max(self.next_step, min(due, end))
