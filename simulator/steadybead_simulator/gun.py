@@ -27,7 +27,7 @@ _Q = Quantity
 # the rest: assumption.
 _NOZZLES = {SPEED: (1.15e9, 1.5), ROUND: (1.3e9, 1.0), TACKING: (1.6e9, 1.2)}
 _HOSE_OFF = 3.0e-5
-_METER_DENSITY = 1.22
+_METER_DENSITY = 1.27  # some 8 kPa above the hall, 30 °C
 _GAS_S = 25.0
 
 
@@ -45,11 +45,11 @@ class GunSim:
     """What a gun carries from block to block."""
 
     def __init__(self, station: Station, name: str, setup: Setup, rng: np.random.Generator) -> None:
-        self.name, self._setup = name, setup
+        self.name, self._guns = name, len(station.guns)
         self._machine = heat.Gun(
             cold_ohm=62.0 * float(rng.normal(1.0, 0.02)),
-            element_j_k=42.0 * float(rng.normal(1.0, 0.05)),
-            tube_j_k=110.0 * float(rng.normal(1.0, 0.08)),
+            element_j_k=75.0 * float(rng.normal(1.0, 0.05)),
+            tube_j_k=140.0 * float(rng.normal(1.0, 0.08)),
             tube_loss_w_k=0.11 * float(rng.normal(1.0, 0.1)),
             wall_share=0.05 * float(rng.uniform(0.6, 1.6)),
         )
@@ -126,7 +126,7 @@ class GunSim:
     ) -> Float64:  # fmt: skip
         """Set the valve when the welder does, for the pressure that he finds then."""
         if self._valve is None:
-            self._valve = self._opened(50.0, 1, outlet_for, pressure_pa)
+            self._valve = self._opened(50.0, self._guns, outlet_for, pressure_pa)
         valve = np.full(len(t), self._valve)
         for day, plan in plans:
             for at_s, flow in plan.valve:

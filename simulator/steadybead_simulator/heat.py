@@ -26,12 +26,12 @@ class Gun:
 
     cold_ohm: float = 62.0
     alpha_per_k: float = 1.5e-4  # nickel-chromium wire, handbook order, from memory
-    element_j_k: float = 42.0
+    element_j_k: float = 75.0
     element_wa: float = 2.3
     element_loss_w_k: float = 0.02
     radiating_m2: float = 0.0022
     to_tube_w_k: float = 0.03
-    tube_j_k: float = 110.0
+    tube_j_k: float = 140.0
     tube_wa: float = 0.22
     tube_loss_w_k: float = 0.11
     nozzle_j_k: float = 14.0

@@ -31,7 +31,7 @@ class Rhythm:
 
 SHIFT = Rhythm()
 LOOP = Rhythm(
-    (3.0, 6.0), (2, 3), (22.0, 40.0), (6.0, 12.0), (15.0, 30.0), (50.0, 65.0), 0.0, (1.0, 3.0),
+    (3.0, 6.0), (2, 3), (22.0, 40.0), (6.0, 12.0), (15.0, 30.0), (150.0, 165.0), 0.0, (1.0, 3.0),
     (8.0, 20.0), 10.0,
 )  # fmt: skip
 
@@ -168,6 +168,6 @@ class GunWork:
 
 def slower(rhythm: Rhythm, cycle_s: float) -> Rhythm:
     """Stretch the loop's rhythm to longer cycles."""
-    times = max(cycle_s / 420.0, 0.5)
+    times = max(cycle_s / 600.0, 0.5)
     a, b = rhythm.run
     return replace(rhythm, run=(a * times, b * times))

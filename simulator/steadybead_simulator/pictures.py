@@ -61,7 +61,13 @@ def day() -> str:
     window = [(300.0, 340.0, "window of a PP speed nozzle, 300–340 °C")]
     flow = [svg.Line(x, v["gun-a/flow"], "gun a"), svg.Line(x, v["gun-b/flow"], "gun b")]
     panels = [
-        svg.Panel("Nozzle temperature, gun a, °C", [svg.Line(x, v["gun-a/nozzle"])], bands=window),
+        svg.Panel(
+            "Nozzle temperature, gun a, °C",
+            [svg.Line(x, v["gun-a/nozzle"])],
+            bands=window,
+            low=0.0,
+            high=390.0,
+        ),
         svg.Panel("Air flow, L/min (actual)", flow),
         svg.Panel("Heater power, gun a, W", [svg.Line(x, v["gun-a/power"])], height=100),
         svg.Panel("Filter pressure drop, Pa", [svg.Line(x, v["air/filter"])], height=100),
@@ -90,6 +96,8 @@ def warm_up() -> str:
             "Nozzle temperature, °C",
             [svg.Line(minutes[early], nozzle[early])],
             bands=[(300.0, 340.0, "300–340 °C")],
+            low=0.0,
+            high=390.0,
         ),
         svg.Panel(
             "Heater power, W", [svg.Line(minutes[early], power[early])], "min since switch-on"
@@ -188,8 +196,8 @@ def month() -> str:
     for hour in range(6, 19, 2):
         x = left + (hour - 6) / 12 * width
         body.append(svg.text(x, bottom + 16, f"{hour}:00", size=11, anchor="middle"))
-    body += _side("filter drop, Pa", drop, (530.0, top, step), 260.0)
-    body += _side("power when hot, W", power, (710.0, top, step), 600.0)
+    body += _side("filter drop at 100 L/min, Pa", drop, (520.0, top, step), 500.0)
+    body += _side("power when hot, W", power, (760.0, top, step), 900.0)
     body += _marks(seen.truth, top, step)
     title = "A simulated month of one station, gun a (seen from its channels; UTC)"
     return svg.document(title, "".join(body), 880, round(bottom + 40))
@@ -217,11 +225,14 @@ def _row(
 
 
 def _median(seen: Recorded, name: str, mine: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> float:
-    """Give the day's median with gun a hot and alone."""
-    hot = mine & (seen.value["gun-a/power"] > 150.0) & (seen.value["gun-b/flow"] < 5.0)
+    """Give the day's median with gun a hot; the filter's drop scaled to 100 L/min of air."""
+    hot = mine & (seen.value["gun-a/power"] > 150.0)
     if hot.sum() < 600:
-        hot = mine & (seen.value["gun-a/power"] > 150.0)
-    return float(np.median(seen.value[name][hot])) if hot.sum() >= 600 else float("nan")
+        return float("nan")
+    value = seen.value[name][hot]
+    if name == "air/filter":
+        value = value * 100.0 / (seen.value["gun-a/flow"] + seen.value["gun-b/flow"])[hot]
+    return float(np.median(value))
 
 
 def _side(
@@ -242,7 +253,7 @@ def _marks(truth: list[Truth], top: float, step: float) -> Iterator[str]:
             y = top + step * ((row.start - MONDAY) // DAY)
             told = "told" if row.recorded else "told nobody"
             word = "changed" if row.kind == "filter_changed" else "tapped out"
-            yield svg.text(600.0, y + 11, f"{word}, {told}", size=10, fill=svg.GREY)
+            yield svg.text(628.0, y + 11, f"{word}, {told}", size=10, fill=svg.GREY)
 
 
 PICTURES = {

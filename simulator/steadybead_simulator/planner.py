@@ -15,6 +15,7 @@ from steadybead_simulator.scenario import Scenario, Setup, Welder
 from steadybead_simulator.spans import union
 
 LONG_BREAK_S = 1500.0
+OTHER_WORK = 0.7
 
 
 class Planner:
@@ -90,7 +91,7 @@ class Planner:
         begin = day.start_s + 4.0 + 25.0 * i
         stop = day.end_s - rhythm.air_after[1] - 0.07 * cycle
         work = GunWork(day, gun, who, rhythm, rng=rng, stem=self._stem(day))
-        work.fill([Turn(begin, stop, True, True)], min(who.warm_up_s, 0.2 * cycle))
+        work.fill([Turn(begin, stop, True, True)], min(who.warm_up_s, 0.26 * cycle))
 
     def _shift(self, day: Day, gun: str, who: Welder, rng: np.random.Generator) -> None:
         calendar = self._scenario.calendar
@@ -108,9 +109,9 @@ class Planner:
         end = day.start_s + calendar.end_s - rng.uniform(300.0, 900.0)
         for first, last in calendar.breaks:
             begin = day.start_s + first + rng.uniform(-120.0, 60.0)
-            yield Turn(at, begin, last - first >= LONG_BREAK_S, False)
+            yield from _split(Turn(at, begin, last - first >= LONG_BREAK_S, False), rng)
             at = day.start_s + last + rng.uniform(0.0, 240.0)
-        yield Turn(at, end, True, True)
+        yield from _split(Turn(at, end, True, True), rng)
 
     def _surroundings(self, day: Day, rng: np.random.Generator, loop: bool) -> None:
         """Power of the edge node, sawing nearby, outages of the link."""
@@ -151,3 +152,15 @@ class Planner:
             day.acts.append(
                 Act("filter_changed", None, at, None, drop_pa, "Pa", recorded, who.name)
             )
+
+
+def _split(turn: Turn, rng: np.random.Generator) -> Iterator[Turn]:
+    """Now and then there is other work for an hour or two, and the gun is switched off."""
+    idle = rng.uniform(2400.0, 7200.0)
+    begin = rng.uniform(turn.start_s, turn.end_s)
+    fits = begin - turn.start_s > 1800.0 and turn.end_s - begin - idle > 1800.0
+    if fits and rng.random() < OTHER_WORK:
+        yield Turn(turn.start_s, begin, True, False)
+        yield Turn(begin + idle, turn.end_s, turn.heat_off, turn.last)
+    else:
+        yield turn

@@ -18,7 +18,7 @@ class Calendar:
     start_s: float = 7 * 3600.0
     end_s: float = 15.75 * 3600.0
     breaks: tuple[tuple[float, float], ...] = ((33_300.0, 34_200.0), (43_200.0, 45_000.0))
-    cycle_s: float = 420.0
+    cycle_s: float = 600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ class Welder:
     name: str
     pace: float = 1.0
     warm_up_s: float = 660.0
-    flow_l_min: float = 51.5
+    flow_l_min: float = 52.0
     forgets_start: float = 0.05
     forgets_stop: float = 0.08
     stops_late: float = 0.15

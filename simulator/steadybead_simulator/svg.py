@@ -107,7 +107,7 @@ def ticks(low: float, high: float, about: int = 4) -> list[float]:
             step *= times
             break
     first = np.ceil(low / step - 1e-9) * step
-    return [float(v) for v in np.arange(first, high + step * 1e-6, step)]
+    return [round(float(v), 9) + 0.0 for v in np.arange(first, high + step * 1e-6, step)]
 
 
 def _frame(panel: Panel, top: float, width: float) -> Frame:
@@ -127,7 +127,7 @@ def _panel(panel: Panel, frame: Frame) -> str:
         top = frame.y(min(high, frame.y1))
         bottom = frame.y(max(low, frame.y0))
         parts.append(rectangle(LEFT, top, (frame.width, bottom - top), "#eaeef2"))
-        parts.append(text(LEFT + 4, top + 13, label, size=11, fill=GREY))
+        parts.append(text(LEFT + frame.width - 4, top - 4, label, size=11, anchor="end", fill=GREY))
     parts.append(_axes(frame, panel.x_label))
     for i, line in enumerate(panel.lines):
         parts.append(_curve(line, frame, SERIES[i % len(SERIES)]))
