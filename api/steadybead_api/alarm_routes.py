@@ -8,8 +8,8 @@ from pydantic import BaseModel, Field
 
 from steadybead_api.access import AcknowledgingActor, Reader, ShelvingActor, services_of
 from steadybead_api.fields import (
-    Cursor,
     Limit,
+    PairCursor,
     Station,
     Time,
     Words,
@@ -60,12 +60,12 @@ def alarms(
     state: Shown = Shown.OPEN,
     station: Annotated[Station | None, Query()] = None,
     limit: Limit = 1000,
-    cursor: Cursor = None,
+    cursor: PairCursor = None,
 ) -> dict[str, Any]:
     """List alarm occurrences with their derived state."""
     services = services_of(request)
     where = None if station is None else StationId.parse(station)
-    found, following = listed(services, limit, key_of(cursor, 2), where, state)
+    found, following = listed(services, limit, key_of(cursor), where, state)
     return {"items": [alarm_to_json(a) for a in found], "next": cursor_of(following)}
 
 
@@ -75,11 +75,11 @@ def findings(
     _reader: Reader,
     station: Annotated[Station | None, Query()] = None,
     limit: Limit = 1000,
-    cursor: Cursor = None,
+    cursor: PairCursor = None,
 ) -> dict[str, Any]:
     """List every change of a condition with its numbers."""
     where = None if station is None else StationId.parse(station)
-    page = services_of(request).records.alarms.facts(limit, key_of(cursor, 2), where)
+    page = services_of(request).records.alarms.facts(limit, key_of(cursor), where)
     return {"items": [fact_to_json(f) for f in page.items], "next": cursor_of(page.next)}
 
 

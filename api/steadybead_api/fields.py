@@ -1,6 +1,5 @@
 """The kinds of field that requests and answers share."""
 
-import re
 from typing import Annotated, Final
 
 from fastapi import Query
@@ -12,7 +11,6 @@ from steadybead_domain.ids import BadNameError, ChannelId, StationId
 from steadybead_domain.times import format_rfc3339, parse_rfc3339
 
 MOST_ITEMS: Final = 10_000
-_CURSOR = re.compile(r"-?\d{1,19}(_-?\d{1,19}){0,3}")
 _STATION = {
     "type": "string",
     "pattern": "^[A-Za-z0-9_-]{1,64}/[A-Za-z0-9_-]{1,64}$",
@@ -39,13 +37,13 @@ def _channel(value: object) -> ChannelId:
     return ChannelId.parse(str(value))
 
 
-Time = Annotated[
-    int,
-    BeforeValidator(_time),
-    PlainSerializer(format_rfc3339, return_type=str),
-    WithJsonSchema({"type": "string", "format": "date-time"}),
-]
-"""µs inside, RFC 3339 outside."""
+_DATE_TIME = WithJsonSchema({"type": "string", "format": "date-time"})
+Time = Annotated[int, BeforeValidator(_time), _DATE_TIME]
+"""A time that is asked with: RFC 3339 outside, µs inside."""
+TimeShown = Annotated[int, PlainSerializer(format_rfc3339, return_type=str), _DATE_TIME]
+"""A time that is answered with: µs inside, RFC 3339 outside."""
+TimeText = Annotated[str, _DATE_TIME]
+"""A time that is answered with, written already."""
 
 Words = Annotated[
     str, StringConstraints(strip_whitespace=True, max_length=200, pattern=r"^[^\x00-\x1f\x7f]*$")
@@ -54,21 +52,15 @@ Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 Station = Annotated[str, BeforeValidator(lambda v: str(_station(v))), WithJsonSchema(_STATION)]
 Channel = Annotated[str, BeforeValidator(lambda v: str(_channel(v))), WithJsonSchema(_CHANNEL)]
 Limit = Annotated[int, Query(ge=1, le=MOST_ITEMS, description="items a page holds at most")]
-Cursor = Annotated[
-    str | None,
-    Query(max_length=90, description="`next` of the page before; opaque, good for this list only"),
-]
+_ONE = r"-?[0-9]{1,18}"
+_MEANING = "`next` of the page before; opaque, good for this list only"
+Cursor = Annotated[str | None, Query(pattern=f"^{_ONE}$", description=_MEANING)]
+PairCursor = Annotated[str | None, Query(pattern=f"^{_ONE}_{_ONE}$", description=_MEANING)]
 
 
-def key_of(cursor: str | None, length: int) -> Key | None:
-    """Read a cursor of so many numbers; Problem 422."""
-    if cursor is None:
-        return None
-    parts = cursor.split("_") if _CURSOR.fullmatch(cursor) else []
-    numbers = tuple(int(part) for part in parts)
-    if len(numbers) != length or any(abs(n) >= 2**63 for n in numbers):
-        raise Problem(422, "cursor", "cursor: give `next` of the page before, unchanged")
-    return numbers
+def key_of(cursor: str | None) -> Key | None:
+    """Read a cursor whose pattern was checked."""
+    return None if cursor is None else tuple(int(part) for part in cursor.split("_"))
 
 
 def cursor_of(key: Key | None) -> str | None:

@@ -157,7 +157,10 @@ def _fault(fault: Any) -> str:
 
 async def _form(request: Request) -> dict[str, str]:
     text = (await request.body()).decode(errors="replace")
-    return {name: values[-1] for name, values in parse_qs(text, max_num_fields=20).items()}
+    return {
+        name: values[-1]
+        for name, values in parse_qs(text, keep_blank_values=True, max_num_fields=20).items()
+    }
 
 
 def _is_form(request: Request) -> bool:

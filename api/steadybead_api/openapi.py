@@ -10,11 +10,13 @@ from steadybead_api.schemas import ProblemDetails
 
 _REFERENCE = "#/components/schemas/{model}"
 _MEANINGS = {
+    "400": "the request cannot be read",
     "401": "no login, or a bad one",
     "403": "the role does not allow this",
     "404": "there is no such thing",
     "406": "this media type is not offered",
     "409": "something else is there already",
+    "405": "this address does not take this method",
     "413": "the body is too large",
     "422": "a value is not acceptable",
     "503": "a store or the broker is away",

@@ -24,7 +24,7 @@ def quarantine(
     cursor: Cursor = None,
 ) -> dict[str, Any]:
     """List refused records and messages; a repeat is one row that counts."""
-    page = services_of(request).records.refusals.page(limit, key_of(cursor, 1), outcome)
+    page = services_of(request).records.refusals.page(limit, key_of(cursor), outcome)
     return {"items": [quarantine_item(r) for r in page.items], "next": cursor_of(page.next)}
 
 

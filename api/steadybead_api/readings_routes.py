@@ -78,7 +78,7 @@ def readings(
     if points is not None:
         return _buckets(services, name, start, end, points, media)
     if media == negotiation.JSON:
-        return _page(services, name, unit, key_of(cursor, 1) or (start,), end, limit)
+        return _page(services, name, unit, key_of(cursor) or (start,), end, limit)
     tables = (
         columns.reading_table(part, unit)
         for part in columns.steps(services.readings, name, start, end)

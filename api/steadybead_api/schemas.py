@@ -1,10 +1,10 @@
 """The shapes of answers."""
 
-from typing import Annotated, Any, Generic, TypeVar
+from typing import Generic, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict
 
-from steadybead_api.fields import Time
+from steadybead_api.fields import TimeShown, TimeText
 
 Item = TypeVar("Item")
 
@@ -36,7 +36,7 @@ class ProblemDetails(BaseModel):
 class ReadingItem(Answer):
     """One reading; `value` is null where none can be given."""
 
-    time: Time
+    time: TimeText
     value: float | None
     unit: str
     quality: str
@@ -46,8 +46,8 @@ class ReadingItem(Answer):
 class BucketItem(Answer):
     """The readings of [start, end) that have a value and are not bad."""
 
-    start: Time
-    end: Time
+    start: TimeText
+    end: TimeText
     n: int
     min: float | None
     mean: float | None
@@ -60,7 +60,7 @@ class LiveValueItem(Answer):
 
     channel: str
     quantity: str
-    time: str
+    time: TimeText
     value: float | None
     unit: str
     quality: str
@@ -74,7 +74,7 @@ class LiveGunItem(Answer):
 
     gun: str
     state: str
-    since: str
+    since: TimeText
     weld: str | None
     procedure: str | None
 
@@ -103,7 +103,7 @@ class StationItem(Answer):
     air_source: str
     fitness: str
     reasons: list[str]
-    time: str
+    time: TimeText
     guns: list[LiveGunItem]
     values: list[LiveValueItem]
 
@@ -119,7 +119,7 @@ class AlarmItem(Answer):
 
     id: str
     state: str
-    since: str
+    since: TimeText
     fingerprint: str
     kind: str
     station: str
@@ -135,10 +135,10 @@ class AlarmItem(Answer):
     to_do: str
     for_whom: str
     active: bool
-    cleared: str | None
+    cleared: TimeText | None
     acknowledged_by: str
-    acknowledged_at: str | None
-    shelved_until: str | None
+    acknowledged_at: TimeText | None
+    shelved_until: TimeText | None
 
 
 class FindingItem(Answer):
@@ -150,7 +150,7 @@ class FindingItem(Answer):
     station: str
     gun: str | None
     channel: str | None
-    time: str
+    time: TimeText
     active: bool
     priority: str
     latching: bool
@@ -171,8 +171,8 @@ class WeldItem(Answer):
     id: str
     station: str
     gun: str
-    start: Time
-    stop: Annotated[Time | None, Field()]
+    start: TimeShown
+    stop: TimeShown | None
     procedure: str | None
     procedure_revision: int | None
     job: str | None
@@ -210,7 +210,7 @@ class ProcedureItem(Answer):
     edition: str
     provenance: dict[str, str]
     author: str
-    time: Time
+    time: TimeShown
 
 
 class QuarantineItem(Answer):
@@ -221,8 +221,8 @@ class QuarantineItem(Answer):
     payload: str
     payload_encoding: str
     payload_sha256: str
-    first_received: Time
-    last_received: Time
+    first_received: TimeShown
+    last_received: TimeShown
     count: int
     outcome: str
     detail: str
@@ -233,8 +233,8 @@ class QuarantineItem(Answer):
 class Gap(Answer):
     """A stretch without readings."""
 
-    start: Time
-    end: Time
+    start: TimeShown
+    end: TimeShown
 
 
 class TraceWindow(Answer):
@@ -246,8 +246,8 @@ class TraceWindow(Answer):
     note: str
 
 
-class TraceChannel(Answer):
-    """One channel in columns of one length; with `points`, the columns of buckets."""
+class TracedChannel(Answer):
+    """What is said of a channel whatever its columns are."""
 
     channel: str
     quantity: str
@@ -255,16 +255,27 @@ class TraceChannel(Answer):
     unit: str
     window: TraceWindow | None
     gaps: list[Gap]
-    time: list[str] = []
-    value: list[float | None] = []
-    quality: list[str] = []
-    reason: list[str] = []
-    start: list[str] = []
-    end: list[str] = []
-    n: list[int] = []
-    min: list[float | None] = []
-    mean: list[float | None] = []
-    max: list[float | None] = []
+
+
+class TraceReadings(TracedChannel):
+    """The readings of one channel, in columns of one length."""
+
+    time: list[TimeText]
+    value: list[float | None]
+    quality: list[str]
+    reason: list[str]
+
+
+class TraceBuckets(TracedChannel):
+    """The buckets of one channel, in columns of one length."""
+
+    start: list[TimeText]
+    end: list[TimeText]
+    n: list[int]
+    min: list[float | None]
+    mean: list[float | None]
+    max: list[float | None]
+    quality: list[str]
 
 
 class Trace(Answer):
@@ -272,9 +283,9 @@ class Trace(Answer):
 
     weld: WeldItem
     procedure: ProcedureItem | None
-    start: Time
-    end: Time
-    channels: list[TraceChannel]
+    start: TimeShown
+    end: TimeShown
+    channels: list[TraceReadings] | list[TraceBuckets]
     next: str | None = None
 
 
@@ -305,6 +316,3 @@ class LoggedIn(Answer):
     actor: str
     role: str
     csrf: str
-
-
-JsonObject = dict[str, Any]

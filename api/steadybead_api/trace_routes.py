@@ -21,7 +21,6 @@ TracePoints = Annotated[
 @router.get(
     "/welds/{weld}/trace",
     response_model=Trace,
-    response_model_exclude_unset=True,
     responses=FILES,
     summary="The trace of a weld record, with 60 s before and after",
 )
@@ -44,7 +43,7 @@ def trace_of_weld(
     if points is not None:
         channels = trace.bucketed(services, wanted, points)
     else:
-        start = (key_of(cursor, 1) or (wanted.start,))[0]
+        start = (key_of(cursor) or (wanted.start,))[0]
         channels, following = trace.raw_page(services, wanted, start)
     return {
         "weld": weld_item(found, reader),

@@ -9,9 +9,9 @@ from pydantic import BaseModel
 from steadybead_api import weld_acts
 from steadybead_api.access import SEEING_WELDERS, Reader, WeldingActor, services_of
 from steadybead_api.fields import (
-    Cursor,
     Limit,
     Name,
+    PairCursor,
     Station,
     Time,
     Words,
@@ -65,14 +65,14 @@ def welds(
     seam: WordsQuery = None,
     welder: Annotated[Words | None, Query(description="needs the quality role")] = None,
     limit: Limit = 1000,
-    cursor: Cursor = None,
+    cursor: PairCursor = None,
 ) -> dict[str, Any]:
     """Search weld records; conditions given together must all hold."""
     if welder is not None and (reader is None or reader.role not in SEEING_WELDERS):
         raise Problem(403, "role", "a search by welder needs the quality role")
     where = None if station is None else StationId.parse(station)
     search = WeldSearch(where, gun, open, start, end, id, procedure, job, seam, welder)
-    page = services_of(request).records.welds.page(search, limit, key_of(cursor, 2))
+    page = services_of(request).records.welds.page(search, limit, key_of(cursor))
     return {"items": [weld_item(w, reader) for w in page.items], "next": cursor_of(page.next)}
 
 
