@@ -1,0 +1,1 @@
+"""Instruments, their calibrations, and reference checks at the nozzle."""
