@@ -20,7 +20,8 @@ from steadybead_collector.config.settings import (
     read_store,
 )
 from steadybead_collector.config.stations import read_name, read_stations
-from steadybead_domain.plant import Channel, Plant
+from steadybead_domain.conversion.station import StationConverter
+from steadybead_domain.plant import Channel, Plant, Station
 
 LARGEST_BYTES = 8 * 1024 * 1024
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
@@ -57,6 +58,8 @@ def load_plant_file(path: Path, version: int = 1) -> PlantFile:
     mqtt = read_mqtt(root.table("mqtt", "mqtt"), path.parent)
     store = read_store(root.table("store", "store"), path.parent)
     access = read_access(root.table("access", "access"))
+    if not notes.problems:
+        _check_wiring(root, stations)
     if notes.problems:
         raise PlantFileError(str(path), tuple(sorted(notes.problems)))
     sha256 = hashlib.sha256(text.encode()).hexdigest()
@@ -110,6 +113,16 @@ def _read_site(table: Table) -> tuple[str, str, str]:
         remedy = 'write a zone such as "Europe/Lisbon" or "UTC"'
         table.fault("timezone", f"unknown timezone {shown(timezone)}", remedy)
     return site, timezone, table.text("name") or ""
+
+
+def _check_wiring(root: Table, stations: tuple[Station, ...]) -> None:
+    """Note what only the converter itself finds wrong."""
+    for index, station in enumerate(stations):
+        try:
+            StationConverter(station, plant_version=1)
+        except ValueError as error:
+            message = f"station {station.id.station} cannot be converted"
+            root.notes.add(("station", index), message, str(error))
 
 
 def _check_sources(root: Table, channels: list[Channel]) -> None:

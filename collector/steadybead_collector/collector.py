@@ -1,0 +1,225 @@
+"""The collector: one thread listens, one writes, judges and publishes."""
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from steadybead_collector.config import PlantFile
+from steadybead_collector.ingest.receipts import Receipts
+from steadybead_collector.mqtt.address import Address, kept_client_id, subscriptions
+from steadybead_collector.mqtt.backoff import Backoff
+from steadybead_collector.mqtt.inbox import Inbox, Message
+from steadybead_collector.mqtt.subscriber import Subscriber
+from steadybead_collector.pipeline import Pipeline
+from steadybead_collector.settled import SettledFile
+from steadybead_domain.ports import FactsStore, ReadingsStore, StoreError
+from steadybead_domain.times import SECOND
+
+LOG = logging.getLogger(__name__)
+T = TypeVar("T")
+MOST_MESSAGES = 1000
+LINGER_S = 0.02
+_TURN_S = 0.05
+_TIDY_EVERY = SECOND // 4
+
+
+class _StoppedError(Exception):
+    """The collector was asked to stop while a store did not answer."""
+
+
+@dataclass(frozen=True, slots=True)
+class CollectorStatus:
+    """How the collector is doing.
+
+    `lag_s`: how long the oldest message has waited. `counts`: records by outcome word since the
+    start. `last_error`: empty, or the newest fault of broker or store that is not over.
+    """
+
+    subscribed: bool
+    store_ok: bool
+    queue_length: int
+    lag_s: float
+    counts: Mapping[str, int]
+    last_error: str
+
+
+def wall_clock() -> int:
+    """Give the time of this machine in µs."""
+    return time.time_ns() // 1000
+
+
+class Collector:
+    """Owns the subscription and the writer. Stores and broker belong to the caller.
+
+    Nothing is acknowledged before it is durable. When a store does not answer, messages wait in
+    the broker and the writer tries again; nothing is dropped.
+    """
+
+    def __init__(
+        self,
+        plant_file: PlantFile,
+        readings: ReadingsStore,
+        facts: FactsStore,
+        mqtt_url: str,
+        data_dir: Path,
+        clock: Callable[[], int] = wall_clock,
+    ) -> None:
+        data_dir.mkdir(parents=True, exist_ok=True)
+        self._clock, self._readings = clock, readings
+        settings = plant_file.mqtt
+        plant = facts.accept_plant(plant_file.text, plant_file.plant, clock())
+        self._settled = SettledFile(data_dir)
+        self._inbox = Inbox()
+        self._subscriber = Subscriber(
+            Address.of(mqtt_url, settings),
+            kept_client_id(data_dir),
+            subscriptions(plant, settings),
+            self._inbox,
+            clock,
+        )
+        self._pipeline = Pipeline(
+            plant,
+            settings.root,
+            readings,
+            facts,
+            lambda topic, payload: self._subscriber.publish(topic, payload, retain=True),
+            Receipts(self._settled.read()),
+            self._persist,
+        )
+        self._alarm_prefix = f"{settings.root}/{plant.site}/"
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._write, name="writer", daemon=True)
+        self._store_fault = ""
+        self._connection = 0
+        self._tidied_at = 0
+
+    def start(self) -> None:
+        """Take up the saved state, then listen and write. StoreError if a store cannot be read."""
+        self._pipeline.open()
+        self._thread.start()
+        self._subscriber.start()
+
+    def stop(self, timeout: float = 3.0) -> None:
+        """Stop listening, commit what is under way, save. What was not acknowledged comes again."""
+        self._stop.set()
+        self._subscriber.stop(timeout)
+        if self._thread.ident is not None:
+            self._thread.join(timeout)
+
+    def wait_ready(self, timeout: float) -> bool:
+        """Wait until the broker has confirmed the subscriptions."""
+        return self._subscriber.wait_ready(timeout)
+
+    def status(self) -> CollectorStatus:
+        """Tell how it is doing; from any thread."""
+        oldest = self._inbox.oldest
+        counts = dict(self._pipeline.ingest.counts)
+        return CollectorStatus(
+            self._subscriber.ready and self._thread.is_alive(),
+            not self._store_fault,
+            len(self._inbox),
+            0.0 if oldest is None else max(0, self._clock() - oldest) / SECOND,
+            {outcome.value: number for outcome, number in counts.items()},
+            self._store_fault or self._subscriber.last_error,
+        )
+
+    def _write(self) -> None:
+        """Work until told to stop. Whatever happens to one turn, the next one comes."""
+        backoff = Backoff()
+        while not self._stop.is_set():
+            try:
+                self._turn()
+                backoff.reset()
+            except _StoppedError:
+                break
+            except StoreError as error:
+                self._say_store_fault(str(error))
+                self._stop.wait(backoff.next())
+            except Exception as error:
+                LOG.exception("the writer stumbled; it goes on")
+                self._say_store_fault(f"{type(error).__name__}: {error}")
+                self._stop.wait(backoff.next())
+        self._finish()
+
+    def _turn(self) -> None:
+        messages = self._inbox.take(MOST_MESSAGES, _TURN_S, LINGER_S)
+        if messages:
+            self._take_in(messages)
+        oldest = self._inbox.oldest
+        if oldest is None:
+            self._subscriber.caught_up()
+        self._meet_connection()
+        now = self._clock()
+        draining = self._subscriber.draining
+        self._pipeline.tick(now, heard_until=oldest or now, draining=draining)
+        self._tidy(now)
+        self._store_fault = ""
+
+    def _take_in(self, messages: Sequence[Message]) -> None:
+        for message in messages:
+            if message.retain and message.payload and self._is_alarm(message.topic):
+                self._pipeline.publisher.found(message.topic)
+        self._feed(messages)
+        acknowledged = self._subscriber.acknowledge(messages)
+        self._pipeline.receipts.acknowledged(acknowledged, self._clock())
+
+    def _feed(self, messages: Sequence[Message]) -> None:
+        """Commit the batch; if a fault of ours shows, message by message to find its cause."""
+        try:
+            self._pipeline.feed(messages)
+            return
+        except (StoreError, _StoppedError):
+            raise
+        except Exception:
+            LOG.exception("a batch of %d messages cannot be taken in", len(messages))
+        for message in messages:
+            try:
+                self._pipeline.feed([message])
+            except (StoreError, _StoppedError):
+                raise
+            except Exception as error:  # noqa: BLE001  one message must never stop the others
+                self._pipeline.refuse(message, f"{type(error).__name__}: {error}")
+
+    def _is_alarm(self, topic: str) -> bool:
+        return topic.startswith(self._alarm_prefix) and "/alarm/" in topic
+
+    def _meet_connection(self) -> None:
+        """After a new connection, say everything again: a broker may have lost what it kept."""
+        connection = self._subscriber.connection
+        if connection != self._connection and self._subscriber.ready:
+            self._connection = connection
+            self._pipeline.publisher.forget()
+
+    def _tidy(self, now: int) -> None:
+        if 0 <= now - self._tidied_at < _TIDY_EVERY:
+            return
+        self._tidied_at = now
+        self._settled.write(self._pipeline.receipts.settled_until)
+        self._readings.maintain()
+
+    def _persist(self, action: Callable[[], T]) -> T:
+        """Do a durable step, again and again until the store takes it or the collector stops."""
+        backoff = Backoff()
+        while True:
+            try:
+                return action()
+            except StoreError as error:
+                self._say_store_fault(str(error))
+            if self._stop.wait(backoff.next()):
+                raise _StoppedError
+
+    def _say_store_fault(self, text: str) -> None:
+        if text != self._store_fault:
+            LOG.error("%s", text)
+        self._store_fault = text
+
+    def _finish(self) -> None:
+        try:
+            self._pipeline.close(self._clock())
+            self._settled.write(self._pipeline.receipts.settled_until)
+        except StoreError as error:
+            LOG.warning("the last state could not be saved: %s", error)

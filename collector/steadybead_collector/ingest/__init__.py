@@ -1,0 +1,1 @@
+"""From messages to durable readings: routing, rules, conversion, quarantine, acknowledgement."""

@@ -1,0 +1,176 @@
+"""One MQTT client, driven by one thread: reads, acknowledgements and publishing.
+
+The client library is touched by this thread alone. Other threads hand over work in a queue and
+wake the thread through a socket pair.
+"""
+
+import logging
+import selectors
+import socket
+from collections import deque
+from collections.abc import Callable
+from typing import Any, Protocol
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
+from paho.mqtt.reasoncodes import ReasonCode
+
+from steadybead_collector.mqtt.address import Address
+
+LOG = logging.getLogger(__name__)
+KEEPALIVE_S = 30
+_CONNECT_S = 5.0
+_TURN_S = 1.0
+
+Work = Callable[[paho.Client], None]
+
+
+class LinkLostError(OSError):
+    """The connection ended, was refused, or the broker said no to a subscription."""
+
+
+class LinkOwner(Protocol):
+    """Who hears from a link; all in the link's thread."""
+
+    def goes_on(self) -> bool:
+        """Tell whether the connection should go on."""
+
+    def connected(self, *, session_present: bool) -> None:
+        """Learn that the broker let us in, and whether it has kept our session."""
+
+    def subscribed(self) -> None:
+        """Learn that every subscription is confirmed."""
+
+    def heard(self, message: paho.MQTTMessage) -> None:
+        """Take a message."""
+
+
+class Link:
+    """Runs one connection after the other for its owner."""
+
+    def __init__(
+        self, address: Address, client_id: str, filters: tuple[str, ...], owner: LinkOwner
+    ) -> None:
+        self.address, self.filters, self._owner = address, filters, owner
+        self._refused = ""
+        self._work: deque[Work] = deque()
+        self._ears, self._mouth = socket.socketpair()
+        self._ears.setblocking(False)
+        self._mouth.setblocking(False)
+        self._client = self._build(client_id)
+
+    def _build(self, client_id: str) -> paho.Client:
+        client = paho.Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=client_id,
+            clean_session=False,
+            protocol=paho.MQTTv311,
+            manual_ack=True,
+            reconnect_on_failure=False,
+        )
+        client.connect_timeout = _CONNECT_S
+        if self.address.user is not None:
+            client.username_pw_set(self.address.user, self.address.password)
+        if self.address.tls:
+            ca_file = self.address.ca_file
+            client.tls_set(ca_certs=None if ca_file is None else str(ca_file))
+        client.on_connect = self._on_connect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        return client
+
+    def hand_over(self, work: Work) -> None:
+        """Let the thread of the link do something with the client; from any thread."""
+        self._work.append(work)
+        self.wake()
+
+    def wake(self) -> None:
+        """Make the thread look at its work and at whether it should end."""
+        try:
+            self._mouth.send(b"\0")
+        except OSError:  # full: it will wake anyway; closed: there is nothing to wake
+            return
+
+    def run(self) -> None:
+        """Connect and serve until told to end or the connection ends. LinkLostError, OSError."""
+        self._refused = ""
+        self._work.clear()
+        self._client.connect(self.address.host, self.address.port, KEEPALIVE_S)
+        connection = self._client.socket()
+        if connection is None:
+            raise LinkLostError("the connection was closed at once")
+        with selectors.DefaultSelector() as selector:
+            selector.register(self._ears, selectors.EVENT_READ)
+            selector.register(connection, selectors.EVENT_READ)
+            while self._owner.goes_on():
+                self._turn(selector, connection)
+        self._say_goodbye()
+
+    def close(self) -> None:
+        """Give the wake-up sockets back."""
+        self._ears.close()
+        self._mouth.close()
+
+    def _turn(self, selector: selectors.BaseSelector, connection: Any) -> None:
+        wanted = selectors.EVENT_READ
+        if self._client.want_write():
+            wanted |= selectors.EVENT_WRITE
+        if selector.get_key(connection).events != wanted:
+            selector.modify(connection, wanted)
+        waiting = getattr(connection, "pending", int)()  # octets that TLS has read already
+        ready = {key.fileobj: mask for key, mask in selector.select(0.0 if waiting else _TURN_S)}
+        if self._ears in ready:
+            self._drain_ears()
+        if waiting or ready.get(connection, 0) & selectors.EVENT_READ:
+            self._check(self._client.loop_read())
+        while self._work:
+            self._work.popleft()(self._client)
+        if self._client.want_write():
+            self._check(self._client.loop_write())
+        self._check(self._client.loop_misc())
+
+    def _drain_ears(self) -> None:
+        try:
+            self._ears.recv(4096)
+        except BlockingIOError:
+            return
+
+    def _check(self, result: MQTTErrorCode) -> None:
+        if self._refused:
+            raise LinkLostError(self._refused)
+        if result != paho.MQTT_ERR_SUCCESS or not self._client.socket():
+            raise LinkLostError(
+                f"connection lost ({paho.error_string(result).rstrip('.').lower()})"
+            )
+
+    def _say_goodbye(self) -> None:
+        while self._work:
+            self._work.popleft()(self._client)
+        self._client.disconnect()
+        self._client.loop_write()
+
+    def _on_connect(
+        self, client: paho.Client, _data: Any, flags: Any, reason: ReasonCode, _properties: Any
+    ) -> None:
+        if reason.is_failure:
+            self._refused = f"the broker refused the connection ({str(reason).lower()})"
+            return
+        self._owner.connected(session_present=bool(flags.session_present))
+        client.subscribe([(topic, 1) for topic in self.filters])
+
+    def _on_subscribe(
+        self,
+        _client: paho.Client,
+        _data: Any,
+        _mid: int,
+        reasons: list[ReasonCode],
+        _properties: Any,
+    ) -> None:
+        for topic, reason in zip(self.filters, reasons, strict=False):
+            if reason.is_failure:
+                self._refused = f"the broker refused the subscription to {topic}"
+                return
+        self._owner.subscribed()
+
+    def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
+        self._owner.heard(message)

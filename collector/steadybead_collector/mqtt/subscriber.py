@@ -1,0 +1,170 @@
+"""The collector's ear: a durable subscription that feeds the inbox and acknowledges on command."""
+
+import logging
+import threading
+from collections.abc import Callable, Iterable
+
+import paho.mqtt.client as paho
+
+from steadybead_collector.mqtt.address import Address
+from steadybead_collector.mqtt.backoff import Backoff
+from steadybead_collector.mqtt.inbox import Inbox, Message
+from steadybead_collector.mqtt.link import Link, LinkLostError
+from steadybead_domain.times import SECOND
+
+LOG = logging.getLogger(__name__)
+SETTLE_S = 6.0  # longer than the embedded broker waits before it sends something again
+
+
+class Subscriber:
+    """Subscribes with a fixed client id and a kept session (MQTT 3.1.1, QoS 1, manual PUBACK).
+
+    Messages count as backlog from a resumed session's start until the inbox has been empty once
+    and at least SETTLE_S have passed; so do retained ones and those marked as sent again.
+    """
+
+    def __init__(
+        self,
+        address: Address,
+        client_id: str,
+        filters: tuple[str, ...],
+        inbox: Inbox,
+        clock: Callable[[], int],
+    ) -> None:
+        self._inbox, self._clock = inbox, clock
+        self._link = Link(address, client_id, filters, self)
+        self._backoff = Backoff()
+        self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
+        self._changed = threading.Condition()
+        self._ready = False
+        self._stopping = False
+        self._last_received = 0
+        self._drain_from: int | None = None
+        self.connection = 0
+        self.last_error = ""
+
+    @property
+    def ready(self) -> bool:
+        """Tell whether the broker has confirmed every subscription (SUBACK) of this connection."""
+        return self._ready
+
+    @property
+    def draining(self) -> bool:
+        """Tell whether a backlog may still be on its way."""
+        return self._drain_from is not None
+
+    def start(self) -> None:
+        """Start the network thread, which connects and reconnects by itself."""
+        self._thread.start()
+
+    def stop(self, timeout_s: float = 3.0) -> None:
+        """Disconnect and end the thread; what was not acknowledged comes again next time."""
+        self._stopping = True
+        self._inbox.close()
+        with self._changed:
+            self._changed.notify_all()
+        self._link.wake()
+        if self._thread.ident is not None:
+            self._thread.join(timeout_s)
+
+    def wait_ready(self, timeout_s: float) -> bool:
+        """Wait for the SUBACK."""
+        with self._changed:
+            return self._changed.wait_for(lambda: self._ready, timeout_s)
+
+    def acknowledge(self, messages: Iterable[Message]) -> list[Message]:
+        """Send the PUBACKs, in the order given, of those that this connection brought; give them.
+
+        The others come again on this connection, and are acknowledged then.
+        """
+        connection = self.connection
+        own = [m for m in messages if m.qos == 1 and m.connection == connection]
+
+        def send(client: paho.Client) -> None:
+            if connection == self.connection:
+                for message in own:
+                    client.ack(message.mid, 1)
+
+        if own:
+            self._link.hand_over(send)
+        return own
+
+    def publish(self, topic: str, payload: bytes, *, retain: bool) -> bool:
+        """Publish at QoS 0 if connected; False if not: publish again when it is."""
+        if not self._ready:
+            return False
+
+        def send(client: paho.Client) -> None:
+            client.publish(topic, payload, qos=0, retain=retain)
+
+        self._link.hand_over(send)
+        return True
+
+    def caught_up(self) -> None:
+        """Say that the inbox was found empty: a backlog may have ended."""
+        since = self._drain_from
+        if since is not None and self._clock() - since >= SETTLE_S * SECOND:
+            self._drain_from = None
+
+    def _run(self) -> None:
+        while not self._stopping:
+            try:
+                self._link.run()
+            except (LinkLostError, OSError) as error:
+                self._note(f"{self._link.address}: {error}")
+            except Exception as error:  # whatever it is, the ear must not go deaf
+                LOG.exception("the network thread stumbled; it reconnects")
+                self._note(f"{type(error).__name__}: {error}")
+            self._lose()
+            with self._changed:
+                self._changed.wait_for(lambda: self._stopping, self._backoff.next())
+        self._link.close()
+
+    def goes_on(self) -> bool:
+        """Tell the link whether to go on."""
+        return not self._stopping
+
+    def connected(self, *, session_present: bool) -> None:
+        """Hear from the link that the broker let us in."""
+        self._drain_from = self._clock() if session_present else None
+
+    def subscribed(self) -> None:
+        """Hear from the link that every subscription is confirmed."""
+        self._backoff.reset()
+        with self._changed:
+            self._ready = True
+            self.last_error = ""
+            self._changed.notify_all()
+
+    def _lose(self) -> None:
+        with self._changed:
+            self.connection += 1
+            self._ready = False
+            self._drain_from = None
+
+    def _note(self, text: str) -> None:
+        if text != self.last_error:
+            LOG.warning("mqtt: %s", text)
+        self.last_error = text
+
+    def heard(self, message: paho.MQTTMessage) -> None:
+        """Take a message from the link; waits while the inbox is full."""
+        now = max(self._clock(), self._last_received + 1)
+        self._last_received = now
+        try:
+            topic = message.topic
+        except UnicodeDecodeError:
+            topic = ""
+        self._inbox.put(
+            Message(
+                topic,
+                bytes(message.payload),
+                now,
+                message.mid,
+                message.qos,
+                message.dup,
+                message.retain,
+                self.connection,
+                backlog=message.retain or message.dup or self._drain_from is not None,
+            )
+        )

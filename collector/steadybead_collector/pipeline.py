@@ -1,0 +1,113 @@
+"""Everything between a message and what is said of it, without threads and without a clock."""
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+from steadybead_collector.ingest.commit import Committed, Ingest, Persist, at_once
+from steadybead_collector.ingest.receipts import Receipts
+from steadybead_collector.mqtt.inbox import Message
+from steadybead_collector.watch.diagnoses import Change, Diagnoses
+from steadybead_collector.watch.publisher import Publisher
+from steadybead_domain.plant import Plant
+from steadybead_domain.ports import FactsStore, ReadingsStore
+from steadybead_domain.procedures import Procedure
+from steadybead_domain.times import SECOND
+from steadybead_domain.welds import WeldEvent
+
+if TYPE_CHECKING:
+    from steadybead_domain.alarms.model import AlarmFact
+
+POLL_EVERY = SECOND // 4
+JUDGE_EVERY = SECOND // 10
+
+
+class Pipeline:
+    """Feed it messages and let it know what time it is; it stores, judges and publishes.
+
+    `publish` takes a topic and a retained payload and tells whether it could be sent. All times
+    are µs. Driven by one thread; in tests on virtual time by the test itself.
+    """
+
+    def __init__(
+        self,
+        plant: Plant,
+        root: str,
+        readings: ReadingsStore,
+        facts: FactsStore,
+        publish: Callable[[str, bytes], bool],
+        receipts: Receipts | None = None,
+        persist: Persist = at_once,
+    ) -> None:
+        self._facts, self._persist = facts, persist
+        self.receipts = receipts or Receipts()
+        self.ingest = Ingest(plant, root, readings, facts, self.receipts, persist)
+        self.diagnoses = Diagnoses(plant, readings, facts)
+        self.publisher = Publisher(root, publish)
+        self._unwritten: list[AlarmFact] = []
+        self._polled_at = 0
+        self._judged_at = 0
+        self._judged_draining = False
+
+    def open(self) -> None:
+        """Take up where an earlier run left off. StoreError."""
+        self.ingest.prime()
+        self._follow(self.diagnoses.open())
+
+    def feed(self, messages: Sequence[Message]) -> Committed:
+        """Commit messages, in order of arrival, and pass on what was accepted. StoreError.
+
+        When this returns the messages may be acknowledged.
+        """
+        committed = self.ingest.commit(messages)
+        live = not any(m.backlog for m in messages)
+        for appended in committed.accepted:
+            self.diagnoses.push(appended.position, appended.accepted, live=live)
+        for online in committed.onlines:
+            self.diagnoses.say_online(online)
+        if committed.welds:
+            self._follow(self._persist(self.diagnoses.poll))
+        return committed
+
+    def refuse(self, message: Message, fault: str) -> None:
+        """Send a message to quarantine that shows a fault of ours. StoreError."""
+        self.ingest.refuse(message, fault)
+
+    def tick(self, now: int, *, heard_until: int | None = None, draining: bool = False) -> None:
+        """Judge, commit alarm facts, then publish; ask for human acts; save. StoreError.
+
+        `heard_until`: all that was received before has been fed (default: `now`).
+        """
+        if now - self._polled_at >= POLL_EVERY or now < self._polled_at:
+            self._polled_at = now
+            self._follow(self.diagnoses.poll())
+        if now - self._judged_at >= JUDGE_EVERY or now < self._judged_at:
+            self._judged_at = now
+            self._judge(now, now if heard_until is None else heard_until, draining=draining)
+        self.diagnoses.save(now)
+
+    def close(self, now: int) -> None:
+        """Save everything. StoreError."""
+        self._write()
+        self.diagnoses.save(now, everything=True)
+
+    def _judge(self, now: int, heard_until: int, *, draining: bool) -> None:
+        outcomes = list(self.diagnoses.advance(heard_until, draining=draining))
+        for _, outcome in outcomes:
+            self._unwritten += outcome.facts
+        self._write()
+        for _, outcome in outcomes:
+            self.publisher.say(now, outcome.live, outcome.alarms)
+        if not draining:
+            self.publisher.clear_leftovers()
+
+    def _write(self) -> None:
+        if self._unwritten:
+            self._facts.add_alarm_facts(self._unwritten)
+            self._unwritten = []
+
+    def _follow(self, changes: Sequence[Change]) -> None:
+        for change in changes:
+            if isinstance(change, WeldEvent):
+                self.ingest.weld_log.follow(change)
+            elif isinstance(change, Procedure):
+                self.ingest.weld_log.follow_procedure(change)

@@ -1,0 +1,1 @@
+"""From durable readings to what is said of them: diagnosis, alarms, the live topics."""

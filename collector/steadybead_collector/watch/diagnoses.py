@@ -1,0 +1,177 @@
+"""The diagnoses of all stations: fed with what is durable, saved, and taken up after a restart."""
+
+import logging
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+from steadybead_collector.watch.punctuality import Punctuality
+from steadybead_collector.watch.saved_state import SavedState
+from steadybead_domain.alarms.model import AlarmAct
+from steadybead_domain.diagnosis.silence import Online
+from steadybead_domain.diagnosis.station import Outcome, StationDiagnosis
+from steadybead_domain.ids import ChannelId, StationId
+from steadybead_domain.plant import Plant, Station
+from steadybead_domain.ports import FactsStore, ReadingsStore
+from steadybead_domain.procedures import Procedure
+from steadybead_domain.readings import Batch, Columns
+from steadybead_domain.times import MINUTE, SECOND
+from steadybead_domain.welds import WeldEvent
+
+LOG = logging.getLogger(__name__)
+SAVE_EVERY = 10 * SECOND
+ACTS_AGAIN_FOR = MINUTE
+Change = WeldEvent | AlarmAct | Procedure
+
+
+@dataclass(slots=True)
+class Watched:
+    """One station's diagnosis and what belongs to it."""
+
+    diagnosis: StationDiagnosis
+    punctuality: Punctuality = field(default_factory=Punctuality)
+    seen: int = 0
+    saved: int = 0
+    saved_at: int = 0
+    newest: int = 0
+    outcome: Outcome | None = None
+
+
+class Diagnoses:
+    """Holds every station's diagnosis. `position` is the journal position all of them have seen."""
+
+    def __init__(self, plant: Plant, readings: ReadingsStore, facts: FactsStore) -> None:
+        self._readings, self._facts = readings, facts
+        self._stations = {s.id: s for s in plant.stations}
+        self.watched: dict[StationId, Watched] = {}
+        self.position = 0
+        self._changes = 0
+        self._acts: list[AlarmAct] = []
+        self._acts_until = 0
+
+    def open(self) -> list[Change]:
+        """Load states, replay what came after them, and give all changes so far. StoreError."""
+        changes, self._changes = self._changes_after(0)
+        procedures = _newest_procedures(changes)
+        for station in self._stations.values():
+            watched, known = self._restored(station, procedures)
+            self.watched[station.id] = watched
+            for change in changes if known == 0 else self._changes_after(known)[0]:
+                watched.diagnosis.note(change)
+                if isinstance(change, AlarmAct):
+                    self._acts.append(change)
+        self._replay()
+        return changes
+
+    def push(self, position: int, batch: Batch, *, live: bool) -> None:
+        """Take accepted readings; `live` ones also tell how punctual the station is."""
+        for station, columns in _by_station(batch.columns).items():
+            watched = self.watched.get(station)
+            if watched is None or position <= watched.seen:
+                continue
+            watched.diagnosis.push(columns)
+            watched.newest = max(watched.newest, *(int(c.time[-1]) for c in columns.values()))
+            if live:
+                oldest = min(int(c.time[0]) for c in columns.values())
+                watched.punctuality.heard(batch.received, oldest)
+        self.position = max(self.position, position)
+
+    def say_online(self, online: Online) -> None:
+        """Pass on what a station said of being on line."""
+        if online.station in self.watched:
+            self.watched[online.station].diagnosis.note(online)
+
+    def poll(self) -> list[Change]:
+        """Ask for human acts, weld events and procedures, and pass them on. StoreError."""
+        news, self._changes = self._changes_after(self._changes)
+        for change in news:
+            for watched in self.watched.values():
+                watched.diagnosis.note(change)
+        return news
+
+    def advance(self, now: int, *, draining: bool) -> Iterator[tuple[StationId, Outcome]]:
+        """Judge up to `now`, less what each station's readings need to arrive.
+
+        While a backlog is drained, only up to a station's newest reading: time stands still there.
+        """
+        for station, watched in self.watched.items():
+            until = now - watched.punctuality.allowance()
+            if draining:
+                until = min(until, watched.newest)
+            watched.outcome = watched.diagnosis.advance(until)
+            yield station, watched.outcome
+        if self._acts:
+            self._note_acts_again(now)
+
+    def save(self, now: int, *, everything: bool = False) -> None:
+        """Save the most overdue state; release the journal that no state needs. StoreError."""
+        due = [
+            (watched.saved_at, station)
+            for station, watched in self.watched.items()
+            if everything or now - watched.saved_at >= SAVE_EVERY or now < watched.saved_at
+        ]
+        for _, station in sorted(due)[: None if everything else 1]:
+            watched = self.watched[station]
+            state = SavedState(self._changes, watched.diagnosis.dump())
+            self._facts.save_state(station, self.position, state.to_bytes())
+            watched.saved, watched.saved_at = self.position, now
+        if due:
+            self._readings.release(min(w.saved for w in self.watched.values()))
+
+    def _changes_after(self, position: int) -> tuple[list[Change], int]:
+        found: list[Change] = []
+        while True:
+            at, changes = self._facts.changes_since(position)
+            found += changes
+            if at == position:
+                return found, at
+            position = at
+
+    def _restored(
+        self, station: Station, procedures: Mapping[str, Procedure]
+    ) -> tuple[Watched, int]:
+        loaded = self._facts.load_state(station.id)
+        state = None if loaded is None else SavedState.from_bytes(loaded[1])
+        if loaded is None or state is None:
+            return Watched(StationDiagnosis(station, procedures)), 0
+        position, _ = loaded
+        diagnosis = StationDiagnosis.restore(station, procedures, state.dump)
+        return Watched(diagnosis, seen=position, saved=position), state.changes
+
+    def _replay(self) -> None:
+        """Push what was accepted after the saved states."""
+        self.position = min((w.seen for w in self.watched.values()), default=0)
+        start, count = self.position, 0
+        for position, batch in self._readings.since(start):
+            self.push(position, batch, live=False)
+            count += len(batch)
+        if count:
+            LOG.info("replayed %d readings after position %d", count, start)
+
+    def _note_acts_again(self, now: int) -> None:
+        """Give acts once more to alarms that only the replayed readings have raised."""
+        self._acts_until = self._acts_until or now + ACTS_AGAIN_FOR
+        if now > self._acts_until:
+            self._acts.clear()
+        for act in self._acts:
+            for watched in self.watched.values():
+                watched.diagnosis.note(act)
+
+
+def _newest_procedures(changes: Iterable[Change]) -> dict[str, Procedure]:
+    procedures: dict[str, Procedure] = {}
+    for change in changes:
+        if isinstance(change, Procedure):
+            known = procedures.get(change.id)
+            if known is None or change.revision >= known.revision:
+                procedures[change.id] = change
+    return procedures
+
+
+def _by_station(
+    columns: Mapping[ChannelId, Columns],
+) -> dict[StationId, dict[ChannelId, Columns]]:
+    stations: dict[StationId, dict[ChannelId, Columns]] = {}
+    for channel, rows in columns.items():
+        if len(rows):
+            stations.setdefault(channel.station_id, {})[channel] = rows
+    return stations
