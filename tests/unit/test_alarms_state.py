@@ -111,12 +111,12 @@ STORIES = [
 
 
 @pytest.mark.parametrize(("facts", "acts", "state"), STORIES)
-def test_a_story_ends_in_its_state_in_whatever_order_it_is_told(
+def test_a_story_ends_in_its_state_however_often_it_is_told(
     facts: list[AlarmFact], acts: list[AlarmAct], state: AlarmState
 ) -> None:
     now = T0 + 10 * MINUTE
     assert alarm_state(facts, acts, now).state is state
-    assert alarm_state(facts[::-1] * 2, acts[::-1] * 2, now).state is state
+    assert alarm_state(facts[::-1] * 2, acts * 2, now).state is state
 
 
 def test_a_device_clock_ahead_hides_nothing_and_holds_nothing_up() -> None:
@@ -139,6 +139,20 @@ def test_a_clock_that_goes_back_keeps_the_shelf() -> None:
     shelved = [act(1, A.SHELVE, until=T0 + HOUR)]
     assert alarm_state([UP], shelved, T0 - HOUR).state is S.SHELVED
     assert alarm_state([UP], shelved, T0 + HOUR).state is S.UNACKNOWLEDGED
+
+
+def test_a_clock_that_goes_back_between_two_acts_leaves_their_order() -> None:
+    acts = [act(3, A.SHELVE, until=T0 + HOUR), act(1, A.UNSHELVE)]
+    assert alarm_state([UP], acts, T0 + 4 * MINUTE).state is S.UNACKNOWLEDGED
+    assert alarm_state([UP], acts[::-1], T0 + 4 * MINUTE).state is S.SHELVED
+
+
+def test_what_is_over_cannot_be_shelved_or_taken_out_of_service() -> None:
+    done = act(6, A.ACKNOWLEDGE)
+    for late in (act(7, A.SHELVE, until=T0 + HOUR), act(7, A.TAKE_OUT_OF_SERVICE)):
+        assert alarm_state([UP, DOWN], [done, late], T0 + 8 * MINUTE).state is S.NORMAL
+        both = [UP, DOWN, fact(7.5, active=True)]
+        assert alarm_state(both, [done, late], T0 + 8 * MINUTE).state is not S.NORMAL
 
 
 def test_a_shelf_without_end_ends_after_the_longest_shelf() -> None:
@@ -171,6 +185,13 @@ def test_facts_that_raise_nothing_are_no_alarm() -> None:
 def test_an_act_that_cannot_be_is_refused_with_the_remedy(bad: AlarmAct, words: str) -> None:
     with pytest.raises(BadActError, match=words):
         checked_act(bad)
+
+
+def test_what_is_over_is_not_put_away_any_more_but_may_be_acknowledged_again() -> None:
+    over = alarm_state([UP, DOWN], [act(6, A.ACKNOWLEDGE)], T0 + 7 * MINUTE)
+    with pytest.raises(BadActError, match="over"):
+        checked_act(act(7, A.SHELVE, until=T0 + HOUR), over)
+    assert checked_act(act(7, A.ACKNOWLEDGE), over)
 
 
 def test_a_good_act_passes() -> None:

@@ -11,6 +11,7 @@ from steadybead_domain.alarms.model import ActKind, Alarm, AlarmAct, AlarmFact, 
 from steadybead_domain.times import HOUR
 
 LONGEST_SHELF = 24 * HOUR  # project assumption: a shelf is never for ever
+_PUTTING_AWAY = (ActKind.SHELVE, ActKind.TAKE_OUT_OF_SERVICE)
 _RANK = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 
 
@@ -56,24 +57,31 @@ def _returned(c: Condition) -> AlarmState:
 
 
 def alarm_state(facts: Sequence[AlarmFact], acts: Sequence[AlarmAct], now: int) -> Alarm:
-    """Derive the alarm from the facts and acts of one occurrence, given in any order.
+    """Derive the alarm from the facts and acts of one occurrence.
 
-    Repeated facts and acts change nothing. ValueError if there is no fact, or none that raises.
+    Facts in any order; acts in the order in which they were committed, so that a server clock
+    that goes back changes nothing. Repeats change nothing. Shelving or taking out of service an
+    occurrence that was over is void. ValueError if there is no fact that raises.
     """
     ordered = sorted(facts, key=lambda f: (f.time, f.active))
     raises = _raises(ordered)
     last_raise, latest = raises[-1], ordered[-1]
     cleared = None if latest.active else _cleared(ordered)
-    ack = _acknowledgement(acts, raises)
-    shelf = _shelf(acts)
+    acks = _acknowledgements(acts, raises)
+    ack = acks[-1] if acks else None
+    after = ack is not None and cleared is not None and ack.time >= cleared
+    valid = acts
+    if cleared is not None and (ending := _ending(acks, cleared, last_raise.latching)):
+        valid = _before_end(acts, ending, cleared)
+    shelf = _shelf(valid)
     condition = Condition(
         active=latest.active,
         latching=last_raise.latching,
         acknowledged=ack is not None,
-        acknowledged_after_return=ack is not None and cleared is not None and ack.time >= cleared,
+        acknowledged_after_return=after,
         shelved=shelf is not None and now < shelf,
         suppressed=latest.active and latest.suppressed,
-        out_of_service=_out_of_service(acts),
+        out_of_service=_out_of_service(valid),
         merged=any(f.merged_into for f in ordered),
     )
     return Alarm(
@@ -87,9 +95,15 @@ def alarm_state(facts: Sequence[AlarmFact], acts: Sequence[AlarmAct], now: int) 
     )
 
 
-def checked_act(act: AlarmAct) -> AlarmAct:
-    """Return the act if the model can take it; raise BadActError otherwise."""
-    if act.kind in (ActKind.SHELVE, ActKind.TAKE_OUT_OF_SERVICE) and not act.reason.strip():
+def checked_act(act: AlarmAct, alarm: Alarm | None = None) -> AlarmAct:
+    """Return the act if the model can take it; raise BadActError otherwise.
+
+    With the alarm as it stands: what is over cannot be put away any more. To acknowledge twice,
+    or what is over, is no error and changes nothing.
+    """
+    if alarm is not None and alarm.state is AlarmState.NORMAL and act.kind in _PUTTING_AWAY:
+        raise BadActError(f"{act.kind.value}: the alarm is over, there is nothing to put away")
+    if act.kind in _PUTTING_AWAY and not act.reason.strip():
         raise BadActError(f"{act.kind.value}: give a reason")
     if act.kind is ActKind.SHELVE:
         if act.until is None:
@@ -123,11 +137,10 @@ def _cleared(ordered: Sequence[AlarmFact]) -> int:
     return cleared
 
 
-def _acknowledgement(acts: Sequence[AlarmAct], raises: Sequence[AlarmFact]) -> AlarmAct | None:
-    """Give the newest acknowledgement that is one of the last raise."""
+def _acknowledgements(acts: Sequence[AlarmAct], raises: Sequence[AlarmFact]) -> list[AlarmAct]:
+    """Give the acknowledgements that are of the last raise."""
     last = raises[-1].time
-    valid = [a for a in acts if a.kind is ActKind.ACKNOWLEDGE and _is_of(a, last, len(raises))]
-    return max(valid, key=lambda a: a.time, default=None)
+    return [a for a in acts if a.kind is ActKind.ACKNOWLEDGE and _is_of(a, last, len(raises))]
 
 
 def _is_of(act: AlarmAct, last_raise: int, raises: int) -> bool:
@@ -136,9 +149,29 @@ def _is_of(act: AlarmAct, last_raise: int, raises: int) -> bool:
     return raises == 1 or act.time >= last_raise
 
 
+def _ending(acks: Sequence[AlarmAct], cleared: int, latching: bool) -> AlarmAct | None:
+    """Give the acknowledgement with which a returned occurrence is over."""
+    return next((a for a in acks if not latching or a.time >= cleared), None)
+
+
+def _before_end(acts: Sequence[AlarmAct], ending: AlarmAct, cleared: int) -> list[AlarmAct]:
+    """Leave out what would put away an occurrence that was over."""
+    place = list(acts).index(ending)
+    return [
+        a
+        for i, a in enumerate(acts)
+        if a.kind not in _PUTTING_AWAY or i < place or ending.time <= a.time < cleared
+    ]
+
+
+def _last(acts: Sequence[AlarmAct], kinds: Sequence[ActKind]) -> AlarmAct | None:
+    """Give the last act of the kinds; a repeat counts where it first stood."""
+    found = list(dict.fromkeys(a for a in acts if a.kind in kinds))
+    return found[-1] if found else None
+
+
 def _shelf(acts: Sequence[AlarmAct]) -> int | None:
-    kinds = (ActKind.SHELVE, ActKind.UNSHELVE)
-    last = max((a for a in acts if a.kind in kinds), key=lambda a: a.time, default=None)
+    last = _last(acts, (ActKind.SHELVE, ActKind.UNSHELVE))
     if last is None or last.kind is ActKind.UNSHELVE:
         return None
     longest = last.time + LONGEST_SHELF
@@ -146,6 +179,5 @@ def _shelf(acts: Sequence[AlarmAct]) -> int | None:
 
 
 def _out_of_service(acts: Sequence[AlarmAct]) -> bool:
-    kinds = (ActKind.TAKE_OUT_OF_SERVICE, ActKind.RETURN_TO_SERVICE)
-    last = max((a for a in acts if a.kind in kinds), key=lambda a: a.time, default=None)
+    last = _last(acts, (ActKind.TAKE_OUT_OF_SERVICE, ActKind.RETURN_TO_SERVICE))
     return last is not None and last.kind is ActKind.TAKE_OUT_OF_SERVICE
