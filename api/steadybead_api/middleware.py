@@ -1,5 +1,7 @@
 """Plain ASGI layers: they pass streams through as they come."""
 
+import contextlib
+import re
 from time import perf_counter
 from typing import Final
 
@@ -72,8 +74,8 @@ class BodyLimit:
         if not length.isdecimal() or int(length) > LARGEST_BODY:
             await self._refuse(scope, receive, send)
             return
-        started = False
         taken = 0
+        started = False
 
         async def receiving() -> Message:
             nonlocal taken
@@ -86,14 +88,14 @@ class BodyLimit:
 
         async def sending(message: Message) -> None:
             nonlocal started
-            started = True
-            await send(message)
+            if taken <= LARGEST_BODY:  # else the layers below answer to the error made here
+                started = True
+                await send(message)
 
-        try:
+        with contextlib.suppress(_TooLargeError):
             await self._app(scope, receiving, sending)
-        except _TooLargeError:
-            if not started:
-                await self._refuse(scope, receive, send)
+        if taken > LARGEST_BODY and not started:
+            await self._refuse(scope, receive, send)
 
     @staticmethod
     async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
@@ -138,4 +140,12 @@ def _method(scope: Scope) -> str:
 
 
 def _route(scope: Scope) -> str:
-    return str(getattr(scope.get("route"), "path", "none"))
+    """Give the path with names in the place of its values, so that no value becomes a label."""
+    if "route" not in scope:
+        return "none"
+    path = str(scope["path"])
+    for name, value in reversed(scope.get("path_params", {}).items()):
+        found = list(re.finditer(rf"/{re.escape(str(value))}(?=/|$)", path))
+        if found:
+            path = f"{path[: found[-1].start()]}/{{{name}}}{path[found[-1].end() :]}"
+    return path

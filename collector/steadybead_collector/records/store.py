@@ -6,7 +6,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from steadybead_collector.records import changes
+from steadybead_collector.records import changes, schema
 from steadybead_collector.records.access import AccessRecords
 from steadybead_collector.records.alarms import AlarmRecords
 from steadybead_collector.records.audit import AuditTrail
@@ -84,7 +84,7 @@ class Records:
     def check(self) -> None:
         """Raise StoreError if the database does not answer."""
         with self._database.read() as connection:
-            connection.execute(sa.select(sa.literal(1)))
+            connection.execute(sa.select(sa.func.max(schema.change.c.seq)))
 
     def close(self) -> None:
         """Close; idempotent."""
