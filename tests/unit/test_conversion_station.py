@@ -228,6 +228,10 @@ def test_priming_carries_over_a_restart() -> None:
             "thermocouple type 'Q': write one of",
         ),
         (
+            channel("gun-a/x", Quantity.NOZZLE_TEMPERATURE, "mV", Thermocouple("K", 273.15)),
+            "cold_junction 273.15 °C is impossible: give -50 to 150 °C",
+        ),
+        (
             channel("gun-a/x", Quantity.AIR_FLOW, "mV", CurrentLoop(0.0, 1.0, "L/min")),
             "unit 'mV' does not fit here: write mA",
         ),

@@ -12,6 +12,7 @@ from steadybead_domain.calibration.reference_check import ReferenceCheck, checks
 from steadybead_domain.conversion.units import to_unit
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.readings import Float64, Int64
+from steadybead_domain.welds import Weld
 
 
 class Growth(StrEnum):
@@ -116,3 +117,21 @@ def error_at(span: Span, time: Int64, growth: Growth) -> Float64:
     before = 0.0 if span.good is None else span.good.deviation
     share = (time - span.start) / max(span.end - span.start, 1)
     return np.where(inside, before + (span.error - before) * share, 0.0)
+
+
+def welds_touched(span: Span, channel: ChannelId, welds: Iterable[Weld]) -> list[Weld]:
+    """List the welds that a span in doubt of a channel touches, by their start.
+
+    A channel of a gun touches that gun's welds, one of the air source those of all guns.
+    """
+    return sorted(
+        (
+            w
+            for w in welds
+            if w.station == channel.station_id
+            and channel.gun in (None, w.gun)
+            and w.start < span.end
+            and (w.stop is None or w.stop > span.start)
+        ),
+        key=lambda w: (w.start, w.id),
+    )

@@ -51,6 +51,16 @@ class Timeline:
         starts = [s.start for s in self.stretches]
         return self.stretches[int(np.searchsorted(starts, time, side="right")) - 1]
 
+    def fitted_since(self, time: int) -> int | None:
+        """Tell since when the instrument of a time has been fitted; None where none is known."""
+        at = self.stretches.index(self.at(time))
+        instrument = self.stretches[at].instrument
+        if instrument is None:
+            return None
+        while self.stretches[at - 1].instrument == instrument:
+            at -= 1
+        return self.stretches[at].start
+
     def edges(self, start: int, end: int) -> list[int]:
         """List the times in (start, end) at which the correction changes."""
         return [s.start for s in self.stretches if start < s.start < end]

@@ -10,6 +10,7 @@ from steadybead_domain.conversion.counter import check_counter, pulse_flow
 from steadybead_domain.conversion.hot_junction import ColdJunctionOf, thermocouple_step
 from steadybead_domain.conversion.specs import PulseCounter, Thermocouple
 from steadybead_domain.conversion.steps import Step, check_limits, memoryless_step
+from steadybead_domain.conversion.thermocouple import JUNCTION_RANGE_C
 from steadybead_domain.conversion.units import UnitError, to_unit
 from steadybead_domain.conversion.wire import Marks, WireColumns
 from steadybead_domain.ids import ChannelId
@@ -143,7 +144,7 @@ class StationConverter:
 
     def _cold_junction(self, wanted: str | float) -> ColdJunctionOf:
         if not isinstance(wanted, str):
-            return lambda rows: np.full(len(rows), float(wanted))
+            return _fixed_junction(float(wanted))
         channel = self._channels.get(wanted)
         if channel is None:
             raise ValueError(
@@ -159,6 +160,15 @@ class StationConverter:
             raise ConversionError(f"cold_junction {wanted!r}: {error}") from None
         junction = self._junctions.setdefault(wanted, (ColdJunction(), *scale))[0]
         return lambda rows: junction.at(rows.time, rows.pack)
+
+
+def _fixed_junction(cold_c: float) -> ColdJunctionOf:
+    low_c, high_c = JUNCTION_RANGE_C
+    if not low_c <= cold_c <= high_c:
+        raise ConversionError(
+            f"cold_junction {cold_c:g} °C is impossible: give {low_c:g} to {high_c:g} °C"
+        )
+    return lambda rows: np.full(len(rows), cold_c)
 
 
 def _is_count(reading: Reading) -> bool:

@@ -19,7 +19,7 @@ _STEPS = 2**16
 _NEWTON_STEPS = 4
 _BLOCK = 2**14
 _BEYOND_K = 1.0
-_JUNCTION_LOW_C, _JUNCTION_HIGH_C = -50.0, 150.0
+JUNCTION_RANGE_C: Final = (-50.0, 150.0)
 
 
 class _Table:
@@ -125,9 +125,9 @@ def _inverse(letter: str) -> _Table:
 @cache
 def _junction(letter: str) -> _Table:
     """Tabulate mV over the °C that a cold junction can have."""
-    low_c = max(_JUNCTION_LOW_C, _function(letter).forward[0].low)
-    t_c = np.linspace(low_c, _JUNCTION_HIGH_C, _STEPS // 4 + 1)
-    return _Table(low_c, _JUNCTION_HIGH_C, emf_mv(letter, t_c))
+    low_c = max(JUNCTION_RANGE_C[0], _function(letter).forward[0].low)
+    high_c = JUNCTION_RANGE_C[1]
+    return _Table(low_c, high_c, emf_mv(letter, np.linspace(low_c, high_c, _STEPS // 4 + 1)))
 
 
 def _within(letter: str, t_c: Float64, *, derivative: bool) -> Float64:

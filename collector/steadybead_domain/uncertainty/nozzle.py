@@ -24,6 +24,7 @@ class NozzleAssumptions:
 
     letter: str = "K"
     tolerance_class: int = 1
+    unknown_tolerance_c: float = 5.0
     cold_junction_c: float = 1.0
     resolution_c: float = 0.2
     ordering_c: float = 2.0
@@ -47,7 +48,7 @@ def nozzle_budget(
 
     A reference check compares the reading with the gas itself: it stands for tolerance,
     calibration, ordering and position together. Without one, a calibration stands for the
-    tolerance alone. Raises ValueError where no tolerance is known.
+    tolerance alone. Where no tolerance is known, `unknown_tolerance_c` is taken.
     """
     taken = assumptions or NozzleAssumptions()
     if check is not None:
@@ -70,13 +71,13 @@ def nozzle_budget(
 
 
 def _as_delivered(taken: NozzleAssumptions, t_c: float) -> Term:
-    return Term(
-        f"tolerance, type {taken.letter} class {taken.tolerance_class}",
-        tolerance_c(taken.letter, taken.tolerance_class, t_c),
-        "°C",
-        assumed=True,
-        source="IEC 60584-1, from memory; the class is assumed",
-    )
+    name = f"tolerance, type {taken.letter} class {taken.tolerance_class}"
+    try:
+        half_width_c = tolerance_c(taken.letter, taken.tolerance_class, t_c)
+        source = "IEC 60584-1, from memory; the class is assumed"
+    except ValueError as error:
+        half_width_c, source = taken.unknown_tolerance_c, f"project assumption: {error}"
+    return Term(name, half_width_c, "°C", assumed=True, source=source)
 
 
 def _unchecked(taken: NozzleAssumptions) -> list[Term]:
