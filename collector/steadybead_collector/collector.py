@@ -169,20 +169,23 @@ class Collector:
 
     def _feed(self, messages: Sequence[Message]) -> None:
         """Commit the batch; if a fault of ours shows, message by message to find its cause."""
+        if self._fault_of(messages) is None:
+            return
+        for message in messages:
+            fault = self._fault_of([message])
+            if fault is not None:
+                self._pipeline.refuse(message, fault)
+
+    def _fault_of(self, messages: Sequence[Message]) -> str | None:
+        """Commit; give the fault of ours that shows, if one does."""
         try:
             self._pipeline.feed(messages)
-            return
         except (StoreError, _StoppedError):
             raise
-        except Exception:
-            LOG.exception("a batch of %d messages cannot be taken in", len(messages))
-        for message in messages:
-            try:
-                self._pipeline.feed([message])
-            except (StoreError, _StoppedError):
-                raise
-            except Exception as error:  # noqa: BLE001  one message must never stop the others
-                self._pipeline.refuse(message, f"{type(error).__name__}: {error}")
+        except Exception as error:
+            LOG.exception("%d messages cannot be taken in", len(messages))
+            return f"{type(error).__name__}: {error}"
+        return None
 
     def _is_alarm(self, topic: str) -> bool:
         return topic.startswith(self._alarm_prefix) and "/alarm/" in topic

@@ -51,7 +51,8 @@ class Receipts:
     def first(self, messages: Sequence[Message], remember: Remember) -> list[FirstReceipt]:
         """Give the first receipt of each message, durably remembered when this returns."""
         asked = [self._questions(message) for message in messages]
-        answers = iter(remember([r for questions in asked for r in questions]))
+        wanted = [receipt for questions in asked for receipt in questions]
+        answers = iter(remember(wanted) if wanted else ())
         found = [[next(answers) for _ in questions] for questions in asked]
         stale = [
             replace(question, fresh=True)
