@@ -26,9 +26,12 @@ SEED = 7
 
 
 def main(short: bool) -> list[dict[str, Any]]:
-    """Run all; `short` takes a tenth of the readings. Figures carry their goal, None: none set."""
+    """Run all; `short` only shows that everything works: its times have no goal."""
     n = 100_000 if short else 1_000_000
-    return [*thermocouple_cost(n), *thermocouple_error(), *station_cost(n // 1000)]
+    cost = thermocouple_cost(n)
+    if short:
+        cost = [line | {"goal": None, "met": None} for line in cost]
+    return [*cost, *thermocouple_error(), *station_cost(n // 1000)]
 
 
 def thermocouple_cost(n: int) -> list[dict[str, Any]]:
