@@ -1,6 +1,6 @@
 """The OpenAPI document holds: schemathesis asks what it allows and what it does not."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -86,10 +86,9 @@ def test_answers_are_as_described(
         operation = found.ok()
         try:
             cases = operation.as_strategy(generation_mode=mode)
-            check: Callable[[], None] = given(cases)(
-                BOUNDED(lambda case: as_asked(case, administrator))
-            )
-            check()
+            one = BOUNDED(lambda case: as_asked(case, administrator))
+            check: Any = given(cases)  # type: ignore[no-untyped-call,unused-ignore]
+            check(one)()
         except Unsatisfiable:
             continue  # an address without parameters cannot be asked wrongly
         asked.add(operation.label)
