@@ -114,7 +114,7 @@ def solve(blower: Blower, x: AirInputs) -> Air:
     resistance = x.filter_pa / REFERENCE_FLOW_M3_S * viscosity(x.t_c) / VISCOSITY_20
     shut = total < 1e-12
     # p = (rho Q)² / G² with G in kg/(s Pa^0.5)
-    system = np.where(shut, 1e12, (rho / np.where(shut, 1.0, total)) ** 2)
+    system = np.where(shut, 1e20, (rho / np.where(shut, 1.0, total)) ** 2)
     a, b, c = parabola + system, straight + resistance, head * x.speed**2
     volume = (np.sqrt(b * b + 4.0 * a * c) - b) / (2.0 * a)
     outlet = system * volume**2

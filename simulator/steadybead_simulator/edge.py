@@ -52,7 +52,7 @@ class EdgeNode:
     def send(self, block: StationBlock) -> Sent:
         """Stamp and send one block; blocks come in order."""
         t = block.t
-        harm = Harm(self._faults, t)
+        harm = block.harm
         rng = stream(self._seed, "edge", self._key, block.index + 10_000)
         clock = self._stamp(t, harm, rng)
         sent = self._times(block, harm, rng)

@@ -125,7 +125,7 @@ class Fault:
     def amount(self, t: Float64) -> Float64:
         """Give its size at times t [n] (s since the scenario's start), 0 where it is not there."""
         there = (t >= self.start_s) & (t < self.end_s)
-        grown = np.clip((t - self.start_s) / self.over_s, 0.0, 1.0) if self.over_s > 0.0 else 1.0
+        grown = np.clip((t - self.start_s) / self.over_s, 0.0, 1.0) if self.over_s > 1e-6 else 1.0
         return np.where(there, self.size * grown, 0.0)
 
     def active(self, t: Float64) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

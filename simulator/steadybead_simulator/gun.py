@@ -13,7 +13,6 @@ from steadybead_simulator import heat
 from steadybead_simulator.air import valve_for
 from steadybead_simulator.day import Day, GunDay
 from steadybead_simulator.gas import mean_cp
-from steadybead_simulator.harm import Harm
 from steadybead_simulator.moment import Moment
 from steadybead_simulator.people import ROUND, SPEED, TACKING
 from steadybead_simulator.randomness import lowpass, wander
@@ -83,8 +82,8 @@ class GunSim:
         """Give valve, nozzle and the gas in it, and remember what the day wants of the gun."""
         t, hall, harm, rng = now.t, now.hall, now.harm, now.rng
         plans = [(d, d.guns[self.name]) for d in days if self.name in d.guns]
-        self._read_plan(t, plans, harm)
-        valve = self._valves(t, plans, outlet_for, float(hall.pressure_pa[0]))
+        self._read_plan(now, plans)
+        valve = self._valves(now, plans, outlet_for)
         shut = ~self._air | harm.active("air_stopped_before_cool", gun=self.name)
         off = harm.active("hose_off", gun=self.name)
         left = 1.0 - np.minimum(harm.amount("air_lost", gun=self.name) / 100.0, 1.0)
@@ -99,21 +98,23 @@ class GunSim:
         self._gas_c = float(gas[-1])
         return Way(valve, nozzle, gas, np.where(off & self._air, _HOSE_OFF, 0.0))
 
-    def _read_plan(self, t: Float64, plans: list[tuple[Day, GunDay]], harm: Harm) -> None:
+    def _read_plan(self, now: Moment, plans: list[tuple[Day, GunDay]]) -> None:
+        t = now.t
+
         def mask(what: str) -> Mask:
             found: Mask = np.zeros(len(t), np.bool_)
             for _, plan in plans:
                 found |= getattr(plan, what).at(t)
             return found
 
-        stopped = harm.active("air_stopped_before_cool", gun=self.name)
+        stopped = now.harm.active("air_stopped_before_cool", gun=self.name)
         self._air, self._weld, self._in_hand = mask("air"), mask("weld"), mask("hand")
         self._heat_on = mask("heat") & ~stopped
         loss = np.full(len(t), _NOZZLES[self._nozzle][0])
         self._changes = [(0, self._nozzle)]
         for _, plan in plans:
             for at_s, kind in plan.nozzles:
-                if t[0] <= at_s <= t[-1] and kind != self._nozzle:
+                if now.holds(at_s) and kind != self._nozzle:
                     first = int(np.searchsorted(t, at_s))
                     loss[first:] = _NOZZLES[kind][0]
                     self._nozzle = kind
@@ -121,16 +122,19 @@ class GunSim:
         self._nozzle_loss = loss
 
     def _valves(
-        self, t: Float64, plans: list[tuple[Day, GunDay]], outlet_for: Callable[[float], float],
-        pressure_pa: float,
-    ) -> Float64:  # fmt: skip
+        self,
+        now: Moment,
+        plans: list[tuple[Day, GunDay]],
+        outlet_for: Callable[[float], float],
+    ) -> Float64:
         """Set the valve when the welder does, for the pressure that he finds then."""
+        t, pressure_pa = now.t, float(now.hall.pressure_pa[0])
         if self._valve is None:
             self._valve = self._opened(50.0, self._guns, outlet_for, pressure_pa)
         valve = np.full(len(t), self._valve)
         for day, plan in plans:
             for at_s, flow in plan.valve:
-                if t[0] <= at_s <= t[-1]:
+                if now.holds(at_s):
                     around = np.array([at_s + 5.0])
                     open_guns = sum(bool(g.air.at(around)[0]) for g in day.guns.values())
                     self._valve = self._opened(flow, max(open_guns, 1), outlet_for, pressure_pa)
@@ -186,7 +190,7 @@ class GunSim:
         n, dt, hall, harm, rng = now.n, now.dt_s, now.hall, now.harm, now.rng
         logged = self._control == "logged"
         name = None if self._channel is None else self._channel.id.channel
-        worse = harm.of_channel(name, rng) if logged and name is not None else None
+        worse = harm.of_channel(name) if logged and name is not None else None
         ageing = 1.0 + harm.amount("element_ageing", gun=self.name) / 100.0
         broken = harm.active("element_break", gun=self.name)
         stir = wander(rng, n, math.exp(-dt / 40.0), self._draught)

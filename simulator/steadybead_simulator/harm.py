@@ -1,6 +1,6 @@
 """What the faults of a station amount to in one block."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 
@@ -11,12 +11,21 @@ from steadybead_simulator.spans import Mask
 
 
 class Harm:
-    """The faults of one station that touch the times t [n] of a block."""
+    """The faults of one station that touch the times t [n] of the block [start_s, end_s).
 
-    def __init__(self, faults: Iterable[Fault], t: Float64) -> None:
-        self._t = t
-        end = float(t[-1]) + 1.0
-        self._faults = [f for f in faults if f.touches(float(t[0]), end)]
+    `chance` makes the generator for loose contacts, by channel: drawn from apart, so that a fault
+    leaves every other random number as it was.
+    """
+
+    def __init__(
+        self,
+        faults: Iterable[Fault],
+        t: Float64,
+        bounds: tuple[float, float],
+        chance: Callable[[str], np.random.Generator],
+    ) -> None:
+        self._t, self._bounds, self._chance = t, bounds, chance
+        self._faults = [f for f in faults if f.touches(*bounds)]
         self._nothing = np.zeros(len(t))
         self._never = np.zeros(len(t), np.bool_)
 
@@ -32,20 +41,18 @@ class Harm:
 
     def starting(self, kind: str) -> list[Fault]:
         """Give the faults of a kind that begin in this block."""
-        first, last = float(self._t[0]), float(self._t[-1])
-        return [f for f in self._faults if f.kind.name == kind and first <= f.start_s <= last]
+        start, end = self._bounds
+        return [f for f in self._faults if f.kind.name == kind and start <= f.start_s < end]
 
     def _on(self, kind: str, gun: str | None, channel: str | None) -> list[Fault]:
         return [
             f for f in self._faults if f.kind.name == kind and f.gun == gun and f.channel == channel
         ]
 
-    def of_channel(self, channel: str, rng: np.random.Generator) -> Disturbed | None:
+    def of_channel(self, channel: str) -> Disturbed | None:
         """Give what happens to an instrument; None if nothing does."""
         if not any(f.channel == channel for f in self._faults):
             return None
-        share = self.amount("intermittent", channel=channel) / 100.0
-        contact = np.repeat(rng.random(len(self._t) // 3 + 1), 3)[: len(self._t)]
         gain = self.amount("thermocouple_gain", channel=channel)
         gain = gain + self.amount("flow_meter_drift", channel=channel)
         offset = self.amount("thermocouple_offset", channel=channel)
@@ -53,9 +60,18 @@ class Harm:
         return Disturbed(
             gain / 100.0,
             offset + self.amount("pressure_zero", channel=channel),
-            self.active("open_circuit", channel=channel) | (contact < share),
+            self.active("open_circuit", channel=channel) | self._loose(channel),
             self.active("stuck", channel=channel),
             self.active("swapped_leads", channel=channel),
             self.active("wrong_type", channel=channel),
             self.active("tube_off", channel=channel),
         )
+
+    def _loose(self, channel: str) -> Mask:
+        """Tell when a loose contact is open: for some seconds at a time."""
+        share = self.amount("intermittent", channel=channel) / 100.0
+        if not share.any():
+            return self._never
+        n = len(self._t)
+        contact: Mask = np.repeat(self._chance(channel).random(n // 3 + 1), 3)[:n] < share
+        return contact

@@ -15,7 +15,7 @@ from steadybead_domain.conversion.specs import (
     Thermocouple,
     VoltageLoop,
 )
-from steadybead_domain.plant import Channel
+from steadybead_domain.plant import Channel, FlowMeter
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Float64
 from steadybead_simulator import thermocouple
@@ -118,9 +118,9 @@ class Instrument:
 
     def _shown(self, true: Float64, around: Surroundings) -> Float64:
         """Flow meters show what their principle lets them; the rest show what is there."""
-        if self.channel.quantity is not Quantity.AIR_FLOW or self.channel.flow is None:
+        if self.channel.quantity is not Quantity.AIR_FLOW:
             return true
-        meter = self.channel.flow
+        meter = self.channel.flow or FlowMeter()
         if meter.principle is FlowPrinciple.THERMAL_MASS:
             wet = 1.0 + 0.0009 * around.humidity_g_kg
             return true * 60_000.0 / _REFERENCE_DENSITY[meter.reference] * wet

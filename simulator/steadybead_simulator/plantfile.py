@@ -27,12 +27,14 @@ from steadybead_domain.plant import (
 )
 from steadybead_domain.quantities import Quantity
 from steadybead_simulator.places import Document, FileError, Path
+from steadybead_simulator.thermocouple import TYPES
+from steadybead_simulator.units import same_dimension
 
 _KINDS: dict[str, type[Conversion]] = {
     "thermocouple": Thermocouple,
     "current_loop": CurrentLoop,
     "voltage_loop": VoltageLoop,
-    "pulse_counter": PulseCounter,
+    "pulse": PulseCounter,
     "square_root": SquareRoot,
     "linear": Linear,
 }
@@ -97,14 +99,19 @@ def _channel(
     except ValueError:
         known = ", ".join(q.value for q in Quantity)
         raise document.fail((*here, "quantity"), f"quantity is one of {known}") from None
-    conversion = table.get("conversion")
+    table_of = table.get("conversion")
+    spec = None if table_of is None else _conversion(document, (*here, "conversion"), table_of)
+    unit = str(table.get("unit", quantity.facts.unit))
+    _check_wire(document, here, spec, unit, quantity)
     source = table.get("source")
     return Channel(
         ChannelId(site, station, name),
         quantity,
-        str(table.get("unit", quantity.facts.unit)),
-        None if conversion is None else _conversion(document, (*here, "conversion"), conversion),
-        None if source is None else PointerSource(str(source["topic"]), str(source["pointer"])),
+        unit,
+        spec,
+        None
+        if source is None
+        else PointerSource(str(source["topic"]), str(source.get("pointer", ""))),
         table.get("regulated"),
         _meter(document, here, table) if quantity is Quantity.AIR_FLOW else None,
         float(table.get("silence_s", 30.0)),
@@ -113,6 +120,8 @@ def _channel(
 
 def _conversion(document: Document, here: Path, table: dict[str, Any]) -> Conversion:
     members = {k: v for k, v in table.items() if k not in {"kind", "reference"}}
+    if table.get("kind") == "linear":
+        members = {"offset": 0.0, **members}
     kind = _KINDS.get(str(table.get("kind")))
     if kind is None:
         raise document.fail(here, f"kind is one of {', '.join(_KINDS)}")
@@ -121,6 +130,25 @@ def _conversion(document: Document, here: Path, table: dict[str, Any]) -> Conver
     except TypeError:
         wanted = ", ".join(kind.__dataclass_fields__)
         raise document.fail(here, f"{table['kind']} takes {wanted}") from None
+
+
+def _check_wire(
+    document: Document, here: Path, spec: Conversion | None, unit: str, quantity: Quantity
+) -> None:
+    """Refuse what the simulator cannot speak."""
+    if isinstance(spec, Thermocouple) and spec.type not in TYPES:
+        known = ", ".join(TYPES)
+        message = f"the simulator has no thermocouple of type {spec.type!r}: use one of {known}"
+        raise document.fail((*here, "conversion"), message)
+    starts = {Thermocouple: "mV", CurrentLoop: "mA", VoltageLoop: "V", SquareRoot: "Pa"}
+    wanted = quantity.facts.unit if spec is None else starts.get(type(spec), unit)
+    if unit != wanted and not same_dimension(unit, wanted):
+        message = f"the simulator cannot speak unit {unit!r} here: use {wanted}"
+        raise document.fail((*here, "unit"), message)
+    to = getattr(spec, "to", None)
+    if to is not None and not same_dimension(to, quantity.facts.unit):
+        message = f"the simulator cannot convert {to!r}: use to = {quantity.facts.unit!r}"
+        raise document.fail((*here, "conversion"), message)
 
 
 def _meter(document: Document, here: Path, table: dict[str, Any]) -> FlowMeter:
@@ -133,4 +161,7 @@ def _meter(document: Document, here: Path, table: dict[str, Any]) -> FlowMeter:
             str(said.get("position", "not stated")),
         )
     except ValueError as error:
-        raise document.fail(here, f"flow meter: {error}") from None
+        known = ", ".join((*(p.value for p in FlowPrinciple), *(r.value for r in FlowReference)))
+        where = "principle" if "FlowPrinciple" in str(error) else "reference"
+        message = f"flow meter: {error}: known are {known}"
+        raise document.fail((*here, where), message) from None

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -37,6 +38,7 @@ class StationBlock:
 
     index: int
     t: Float64
+    harm: Harm
     powered: Mask
     raw: dict[Channel, Float64]
     true: dict[tuple[Quantity, str | None], Float64]
@@ -101,12 +103,13 @@ class StationSim:
         if not powered.any() and not running.any():
             self._sleep(index, t)
             return None
-        harm = Harm(self._faults, t)
+        bounds = (index * BLOCK_S, (index + 1) * BLOCK_S)
+        harm = Harm(self._faults, t, bounds, partial(self._chance, index))
         rng = stream(self._seed, "block", self._key, index + 10_000)
         hall = self._hall.block(index, t)
         volts = hall.volts * self._line - LINE_OHM * self._amps - harm.amount("supply_sag")
-        self._fill_filter(t, running, harm, rng)
-        now = Moment(t, dt, hall, harm, rng)
+        now = Moment(t, dt, bounds, hall, harm, rng)
+        self._fill_filter(now, running)
         solved, meter_density, rise = self._air(now, running, volts)
         true = self._surroundings(hall, solved, volts, running)
         whole = [g.name for g in self._guns.values() if not g.state.broken]
@@ -115,19 +118,23 @@ class StationSim:
             true.update({(q, gun.name): v for q, v in values.items()})
         self._amps = sum(float(np.mean(true[_Q.HEATER_CURRENT, gun])) for gun in self._guns)
         raw = self._measure(now, true, meter_density)
-        block = self._collect(index, t, powered, raw, true)
+        block = self._collect(index, now, powered, raw, true)
         block.burnt = [(g, float(t[-1])) for g in whole if self._guns[g].state.broken]
         return block
+
+    def _chance(self, index: int, channel: str) -> np.random.Generator:
+        return stream(self._seed, "contact", self._key, channel, index + 10_000)
 
     def _collect(
         self,
         index: int,
-        t: Float64,
+        now: Moment,
         powered: Mask,
         raw: dict[Channel, Float64],
         true: dict[tuple[Quantity, str | None], Float64],
     ) -> StationBlock:
-        block = StationBlock(index, t, powered, raw, true, self._mask("outages", t))
+        outage = self._mask("outages", now.t)
+        block = StationBlock(index, now.t, now.harm, powered, raw, true, outage)
         block.outages = [p for d in self._days for p in d.outages.pairs]
         start, end = index * BLOCK_S, (index + 1) * BLOCK_S
         for day in self._days:
@@ -143,8 +150,16 @@ class StationSim:
             if start > end_s:
                 return
             day = self._planner.plan(self._next_day, self.filter_drop_pa)
+            self._repair(day)
             self._days = [d for d in self._days if d.end_s > end_s - 2 * BLOCK_S] + [day]
             self._next_day += 1
+
+    def _repair(self, day: Day) -> None:
+        """Put in a new element where the old one burnt out the day before."""
+        for gun in self._guns.values():
+            if gun.state.broken:
+                gun.state.broken = False
+                day.acts.append(Act("element_replaced", gun.name, day.start_s, recorded=True))
 
     def _mask(self, what: str, t: Float64) -> Mask:
         mask: Mask = np.zeros(len(t), np.bool_)
@@ -159,26 +174,26 @@ class StationSim:
         self._speed = 0.0
         self._rise_k *= math.exp(-BLOCK_S / 600.0)
 
-    def _fill_filter(self, t: Float64, running: Mask, harm: Harm, rng: np.random.Generator) -> None:
+    def _fill_filter(self, now: Moment, running: Mask) -> None:
         """Let dust arrive with the air, faster near a saw; taps and changes take it away."""
+        t, harm, rng = now.t, now.harm, now.rng
         level = np.full(len(t), self._scenario.dust.level_mg_m3)
         level += SAWING_MG_M3 * float(rng.lognormal(0.0, 0.4)) * self._mask("sawing", t)
         level *= np.maximum(harm.amount("filter_loading"), 1.0)
         level[harm.active("filter_missing")] = 0.0
         grams = level * (1e-3 * self._volume_m3_s * self._scenario.sample_s) * running
         dust = self._dust_g + np.cumsum(grams)
-        for at_s, share in self._taps(t, harm):
-            first = int(np.searchsorted(t, at_s))
-            if first < len(t):
-                dust[first:] -= share * dust[first]
+        for at_s, share in self._taps(now):
+            first = min(int(np.searchsorted(t, at_s)), len(t) - 1)
+            dust[first:] -= share * dust[first]
         self._dust_g = float(dust[-1])
         drop = self._filter.drop_pa(dust) + harm.amount("filter_blockage")
         drop = drop * (1.0 - harm.amount("filter_torn") / 100.0)
         self._filter_pa = np.where(harm.active("filter_missing"), 0.0, drop)
 
-    def _taps(self, t: Float64, harm: Harm) -> list[tuple[float, float]]:
-        taps = [p for d in self._days for p in d.tapped if t[0] <= p[0] <= t[-1]]
-        taps += [(f.start_s, f.size / 100.0) for f in harm.starting("filter_tapped_out")]
+    def _taps(self, now: Moment) -> list[tuple[float, float]]:
+        taps = [p for d in self._days for p in d.tapped if now.holds(p[0])]
+        taps += [(f.start_s, f.size / 100.0) for f in now.harm.starting("filter_tapped_out")]
         return sorted(taps)
 
     def _air(self, now: Moment, running: Mask, volts: Float64) -> tuple[air.Air, Float64, Float64]:
@@ -244,7 +259,7 @@ class StationSim:
             channel = instrument.channel
             cold = true.get((_Q.TERMINAL_TEMPERATURE, channel.gun), hall.t_c)
             around = Surroundings(meter_density, moisture, cold)
-            worse: Disturbed | None = harm.of_channel(channel.id.channel, rng)
+            worse: Disturbed | None = harm.of_channel(channel.id.channel)
             values = true[channel.quantity, channel.gun]
             raw[channel] = instrument.read(t, values, around, worse, rng)
         return raw

@@ -55,6 +55,7 @@ _UNITS = {
     "m": Unit("length", 1000.0),
     "mg/m3": Unit("dust", 1.0),
     "ppm": Unit("rate", 1.0),
+    "count": Unit("count", 1.0),
     "times": Unit("times", 1.0),
 }
 _PART = re.compile(r"\s*([+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d+)?)\s*([^\s\d+-][^\s]*)\s*")
