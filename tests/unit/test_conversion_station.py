@@ -161,14 +161,21 @@ def test_a_count_after_a_gap_tells_no_flow() -> None:
 
 def test_a_count_with_a_bad_time_counts_for_nothing() -> None:
     converter = StationConverter(STATION, 1)
-    parts = [(0, 10.0, GOOD), (2, 700.0, BAD), (1, 18.0, GOOD)]
+    parts = [(0, 5.0, BAD), (0, 10.0, GOOD), (2, 700.0, BAD), (1, 18.0, GOOD)]
     seen = [
         converter.convert(
             {"gun-a/pulses": wire_columns([(START + t * SECOND, c, 0)], q, Reason.NONE)}
         )[PULSES.id].row(0)
         for t, c, q in parts
     ]
-    assert [r.value for r in seen] == [None, None, pytest.approx(48.0)]
+    assert [r.value for r in seen] == [None, None, None, pytest.approx(48.0)]
+
+
+def test_good_and_bad_counts_in_one_batch() -> None:
+    rows = wire_columns([(START + i * SECOND, 8.0 * i, i) for i in range(4)])
+    rows.quality[1] = BAD
+    found = StationConverter(STATION, 1).convert({"gun-a/pulses": rows})[PULSES.id]
+    assert [found.row(i).value for i in range(4)] == [None, None, *[pytest.approx(48.0)] * 2]
 
 
 def test_incoming_quality_is_never_improved_and_the_worse_one_stays() -> None:

@@ -6,16 +6,19 @@ import numpy as np
 
 from steadybead_domain.conversion.carried import Carried
 from steadybead_domain.conversion.specs import PulseCounter
-from steadybead_domain.conversion.wire import Mask
+from steadybead_domain.conversion.wire import Mask, lies_within
 from steadybead_domain.readings import Float64, Int64
 from steadybead_domain.times import MINUTE, SECOND
 
 
 class PulseFlow(NamedTuple):
-    """The flow in L/min at the meter [n], 0.0 where `unknown` [n] says that none can be told."""
+    """The flow in L/min at the meter [n], 0.0 where `unknown` [n] says that none can be told.
+
+    `unknown` None: it is told everywhere.
+    """
 
     flow_l_min: Float64
-    unknown: Mask
+    unknown: Mask | None
 
 
 def check_counter(spec: PulseCounter) -> None:
@@ -44,16 +47,17 @@ def pulse_flow(
     view = carried.view(time, count)
     arrived = np.arange(view.before, view.before + len(time))
     place = view.latest(time - 1, arrived, max_gap_us - 1)
+    rise = count - view.value.take(place, mode="clip")
+    elapsed_us = time - view.time.take(place, mode="clip")
+    if lies_within(rise, 0.0, np.inf) and lies_within(place, 0, np.inf):
+        return PulseFlow(_flow(rise, elapsed_us, spec), None)
     known = place >= 0
-    rise = np.where(known, count - view.value[place], 0.0)
-    elapsed_us = np.where(known, time - view.time[place], SECOND)
+    elapsed_us[~known] = SECOND
     flow = _flow(rise, elapsed_us, spec)
-    fell = rise < 0.0
-    if fell.any():
-        rolled = _flow(rise + spec.rolls_over_at, elapsed_us, spec)
-        is_roll_over = fell & (rolled >= 0.0) & (rolled <= highest_l_min)
-        flow = np.where(is_roll_over, rolled, flow)
-        known &= ~fell | is_roll_over
+    rolled = _flow(rise + spec.rolls_over_at, elapsed_us, spec)
+    is_roll_over = (rise < 0.0) & (rolled >= 0.0) & (rolled <= highest_l_min)
+    known &= (rise >= 0.0) | is_roll_over
+    flow = np.where(is_roll_over, rolled, flow)
     return PulseFlow(np.where(known, flow, 0.0), ~known)
 
 

@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from steadybead_domain.conversion.wire import Mask
+from steadybead_domain.conversion.wire import Mask, lies_within
 from steadybead_domain.readings import Float64
 
 FAULT_LOW_MA: Final = 3.6
@@ -30,9 +30,7 @@ class LoopSignal(NamedTuple):
 def current_signal(current_ma: Float64) -> LoopSignal:
     """Read a 4–20 mA signal [n] as a share of its span, 0 at 4 mA and 1 at 20 mA."""
     share = (current_ma - _ZERO_MA) / _SPAN_MA
-    if not len(current_ma) or (
-        float(current_ma.min()) >= SATURATED_LOW_MA and float(current_ma.max()) <= SATURATED_HIGH_MA
-    ):
+    if lies_within(current_ma, SATURATED_LOW_MA, SATURATED_HIGH_MA):
         return LoopSignal(share, None, None)
     fault = ~((current_ma > FAULT_LOW_MA) & (current_ma < FAULT_HIGH_MA))
     saturated = ~fault & ((current_ma < SATURATED_LOW_MA) | (current_ma > SATURATED_HIGH_MA))

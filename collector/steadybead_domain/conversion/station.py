@@ -12,10 +12,10 @@ from steadybead_domain.conversion.specs import PulseCounter, Thermocouple
 from steadybead_domain.conversion.steps import Step, check_limits, memoryless_step
 from steadybead_domain.conversion.thermocouple import JUNCTION_RANGE_C
 from steadybead_domain.conversion.units import UnitError, to_unit
-from steadybead_domain.conversion.wire import Marks, WireColumns
+from steadybead_domain.conversion.wire import Marks, Mask, WireColumns
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.plant import Channel, Station
-from steadybead_domain.readings import Columns, Float64, Int64, Quality, Reading, Reason
+from steadybead_domain.readings import Columns, Float64, Int64, Quality, Reading, Reason, UInt32
 from steadybead_domain.times import MINUTE, SECOND
 
 __all__ = ["ConversionError", "StationConverter", "WireColumns"]
@@ -34,6 +34,7 @@ class StationConverter:
 
     def __init__(self, station: Station, plant_version: int) -> None:
         self._plant = plant_version
+        self._plants: UInt32 = np.empty(0, np.uint32)
         self._channels = {channel.id.channel: channel for channel in station.channels}
         self._junctions: dict[str, tuple[ColdJunction, float, float]] = {}
         self._counters: dict[str, tuple[Carried, float, float]] = {}
@@ -95,10 +96,21 @@ class StationConverter:
         channel = self._channels[name]
         marks = step(rows)
         check_limits(channel.quantity.facts, marks)
-        plant = np.full(len(rows), self._plant, np.uint32)
         result[channel.id] = Columns(
-            rows.time, marks.value, rows.wire, marks.quality, marks.reason, plant
+            rows.time,
+            marks.value,
+            rows.wire,
+            marks.quality,
+            marks.reason,
+            self._plant_column(len(rows)),
         )
+
+    def _plant_column(self, n: int) -> UInt32:
+        """Share one column among channels with equally many readings; nobody may write to it."""
+        if len(self._plants) <= n:
+            self._plants = np.full(2 * n + 64, self._plant, np.uint32)
+            self._plants.flags.writeable = False
+        return self._plants[:n]
 
     def _begin_junction(
         self,
@@ -112,9 +124,11 @@ class StationConverter:
             junction.begin(_NO_TIME, _NO_VALUE, _NO_TIME)
             return
         converted = result[self._channels[name].id]
-        good = np.flatnonzero(converted.quality < Quality.BAD)
-        good = good[np.argsort(rows.pack[good], kind="stable")]
-        junction.begin(rows.time[good], converted.value[good] * factor + offset, rows.pack[good])
+        time, value, pack = rows.time, converted.value * factor + offset, rows.pack
+        if converted.quality.any():
+            good = converted.quality < Quality.BAD
+            time, value, pack = time[good], value[good], pack[good]
+        junction.begin(time, value, pack)
 
     def _counter_step(self, name: str, channel: Channel, spec: PulseCounter) -> Step:
         """Turn counts into flow; a reading with a bad time counts for nothing."""
@@ -127,17 +141,19 @@ class StationConverter:
         self._counters[name] = (carried, factor, offset)
 
         def step(rows: WireColumns) -> Marks:
-            sound = np.flatnonzero(rows.quality < Quality.BAD)
-            count = rows.wire[sound] * factor + offset
-            flow = pulse_flow(
-                spec, carried, rows.time[sound], count, highest_l_min, max_gap_us=max_gap_us
+            sound = _sound(rows)
+            time, wire = (
+                (rows.time, rows.wire) if sound is None else (rows.time[sound], rows.wire[sound])
             )
-            value = np.zeros(len(rows))
-            value[sound] = flow.flow_l_min * to_factor + to_offset
-            unknown = np.ones(len(rows), np.bool_)
-            unknown[sound] = flow.unknown
+            flow, unknown = pulse_flow(
+                spec, carried, time, wire * factor + offset, highest_l_min, max_gap_us=max_gap_us
+            )
+            value = flow * to_factor + to_offset
+            if sound is not None:
+                value, unknown = _spread(value, unknown, sound)
             marks = Marks(value, rows.quality, rows.reason)
-            marks.lose(unknown, Reason.COUNTER_RESTART)
+            if unknown is not None:
+                marks.lose(unknown, Reason.COUNTER_RESTART)
             return marks
 
         return step
@@ -169,6 +185,21 @@ def _fixed_junction(cold_c: float) -> ColdJunctionOf:
             f"cold_junction {cold_c:g} °C is impossible: give {low_c:g} to {high_c:g} °C"
         )
     return lambda rows: np.full(len(rows), cold_c)
+
+
+def _sound(rows: WireColumns) -> Mask | None:
+    """Tell which rows are not bad; None: all."""
+    if not rows.quality.any():
+        return None
+    return np.asarray(rows.quality < Quality.BAD)
+
+
+def _spread(value: Float64, unknown: Mask | None, sound: Mask) -> tuple[Float64, Mask]:
+    """Put the results of the sound rows back in their places; the others are unknown."""
+    all_values, all_unknown = np.zeros(len(sound)), np.ones(len(sound), np.bool_)
+    all_values[sound] = value
+    all_unknown[sound] = False if unknown is None else unknown
+    return all_values, all_unknown
 
 
 def _is_count(reading: Reading) -> bool:

@@ -17,7 +17,7 @@ from steadybead_domain.conversion.specs import (
     VoltageLoop,
 )
 from steadybead_domain.conversion.units import to_unit
-from steadybead_domain.conversion.wire import Marks, WireColumns
+from steadybead_domain.conversion.wire import Marks, WireColumns, lies_within
 from steadybead_domain.quantities import QuantityFacts
 from steadybead_domain.readings import Float64, Quality, Reason
 
@@ -99,7 +99,7 @@ def _root_step(
 def check_limits(facts: QuantityFacts, marks: Marks) -> None:
     """Mark what cannot be real; a number too large to keep is cut to a large one."""
     value = marks.value
-    if not len(value) or (float(value.min()) >= facts.low and float(value.max()) <= facts.high):
+    if lies_within(value, facts.low, facts.high):
         return
     outside = ~((value >= facts.low) & (value <= facts.high))
     marks.value = np.nan_to_num(value, nan=0.0, posinf=_LARGEST, neginf=-_LARGEST)

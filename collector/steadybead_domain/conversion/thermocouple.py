@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from steadybead_domain.conversion.nist175 import REFERENCE_FUNCTIONS, Piece, ReferenceFunction
+from steadybead_domain.conversion.wire import lies_within
 from steadybead_domain.readings import Float64
 
 TYPES: Final = tuple(REFERENCE_FUNCTIONS)
@@ -36,9 +37,7 @@ class _Table:
 
     def __call__(self, x: Float64) -> Float64:
         """Read the table; shape [n] in, shape [n] out."""
-        if not len(x):
-            return np.empty(0)
-        if float(x.min()) >= self.low and float(x.max()) <= self.high:
+        if lies_within(x, self.low, self.high):
             return self._read_in_blocks(x)
         inside = (x >= self.low) & (x <= self.high)
         return np.where(inside, self._read(np.where(inside, x, self.low)), np.nan)

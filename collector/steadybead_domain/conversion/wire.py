@@ -8,6 +8,14 @@ import numpy.typing as npt
 from steadybead_domain.readings import Float64, Int64, Quality, Reason, UInt8
 
 Mask = npt.NDArray[np.bool_]
+_FEW = 16
+
+
+def lies_within(value: Float64 | Int64, low: float, high: float) -> bool:
+    """Tell whether all of [n] lie in low..high; NaN does not. Few are faster one by one."""
+    if len(value) <= _FEW:
+        return all(low <= v <= high for v in value.tolist())
+    return float(value.min()) >= low and float(value.max()) <= high
 
 
 @dataclass(frozen=True, slots=True, eq=False)
