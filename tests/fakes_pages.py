@@ -1,61 +1,60 @@
-"""A small invented shop for the pages: sources in memory, an API with the same addresses."""
+"""A small invented shop: the real API and pages over real stores, fed without broker or gun."""
 
-import asyncio
-import itertools
 import json
 import math
-import secrets
+import socket
+import threading
 import time
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any
+from pathlib import Path
 
-from fastapi import FastAPI, Form, Request
-from fastapi.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
-from starlette.responses import StreamingResponse
+import numpy as np
+import uvicorn
+from prometheus_client import CollectorRegistry
 
-from steadybead_api.page_routes import router_over
-from steadybead_dashboards.shell import Person
+from steadybead_api.app import create_app
+from steadybead_api.live_board import LiveBoard
+from steadybead_api.services import AccessPolicy, Services
+from steadybead_collector.records.store import Records, open_records
+from steadybead_collector.stores import MemoryReadings
 from steadybead_domain.alarms.codec import alarm_to_json
-from steadybead_domain.alarms.model import Alarm, AlarmFact, AlarmState, Priority
-from steadybead_domain.conversion.specs import FlowReference
+from steadybead_domain.alarms.model import AlarmFact, AlarmState, Priority
+from steadybead_domain.alarms.state import alarm_state
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.live import Fitness, GunState, LiveGun, LiveStation, LiveValue
-from steadybead_domain.plant import Channel, Plant, Station
-from steadybead_domain.procedures import Procedure, Window
+from steadybead_domain.people import Actor, Role
+from steadybead_domain.plant import Channel, FlowMeter, Plant, Station
 from steadybead_domain.quantities import Quantity
-from steadybead_domain.times import MINUTE, SECOND, format_rfc3339, parse_rfc3339
-from steadybead_domain.welds import Weld
+from steadybead_domain.readings import Batch, Columns, Quality, Reason
+from steadybead_domain.times import MINUTE, SECOND
+from steadybead_domain.welds import WeldEvent, WeldEventKind
 
-TEMPERATURE = Window(300.0, 340.0, "Cel")
-FLOW = Window(45.0, 55.0, "L/min")
-PROCEDURE = Procedure(
-    "pp-speed-nozzle",
-    "PP, speed nozzle",
-    "PP",
-    "641",
-    TEMPERATURE,
-    FLOW,
-    FlowReference.DIN_1343,
-    "invented for tests",
-    "none",
-)
-QUANTITIES = {"nozzle": Quantity.NOZZLE_TEMPERATURE, "flow": Quantity.AIR_FLOW}
-TOKEN = "let-me-in"  # noqa: S105 - opens an invented shop
+PROCEDURE = "pp-speed-nozzle"
+LIMITS = {Quantity.NOZZLE_TEMPERATURE: (300.0, 340.0), Quantity.AIR_FLOW: (45.0, 55.0)}
+NAMES = {"nozzle": Quantity.NOZZLE_TEMPERATURE, "flow": Quantity.AIR_FLOW}
 PERIOD = SECOND // 5
+TICK_S = 0.25
+ANA = Actor("Ana Reis", Role.ADMINISTRATOR)
+READER = Actor("reader at bay 1", Role.WELDER)
 
 
 def station(name: str, title: str, guns: str) -> Station:
     """Build a station with nozzle temperature and flow a gun, and a filter pressure drop."""
-    here = StationId("north", name)
     channels = [
-        Channel(ChannelId("north", name, f"gun-{gun}/{what}"), quantity, quantity.facts.unit)
+        Channel(
+            ChannelId("north", name, f"gun-{gun}/{what}"),
+            quantity,
+            quantity.facts.unit,
+            flow=FlowMeter() if what == "flow" else None,
+        )
         for gun in guns
-        for what, quantity in QUANTITIES.items()
+        for what, quantity in NAMES.items()
     ]
     filter_drop = ChannelId("north", name, "blower/filter-drop")
     channels.append(Channel(filter_drop, Quantity.FILTER_PRESSURE_DROP, "Pa"))
-    return Station(here, tuple(channels), title, PROCEDURE.id)
+    return Station(StationId("north", name), tuple(channels), title, PROCEDURE)
 
 
 PLANT = Plant(
@@ -70,134 +69,187 @@ PLANT = Plant(
     ),
     name="North works",
 )
-STATES = {
-    ("bay-1", "a"): GunState.WELDING,
-    ("bay-1", "b"): GunState.READY,
-    ("bay-2", "a"): GunState.HOT,
-    ("duct-hall", "a"): GunState.WARMING,
-    ("bay-4", "a"): GunState.COOLING,
-}
-LEVELS = {  # nozzle temperature in °C, flow in L/min
-    ("bay-1", "a"): (322.0, 49.8),
-    ("bay-1", "b"): (318.0, 50.6),
-    ("bay-2", "a"): (347.0, 38.4),
-    ("duct-hall", "a"): (214.0, 50.1),
-    ("bay-4", "a"): (141.0, 52.0),
-}
+
+
+@dataclass
+class Gun:
+    """What a gun does: state, nozzle temperature in °C, flow in L/min."""
+
+    state: GunState
+    temperature: float
+    flow: float
+
+
+def start_guns() -> dict[tuple[str, str], Gun]:
+    """Give the guns as they stand when the pages are opened; the yard is silent."""
+    return {
+        ("bay-1", "a"): Gun(GunState.READY, 322.0, 49.8),
+        ("bay-1", "b"): Gun(GunState.READY, 318.0, 50.6),
+        ("bay-2", "a"): Gun(GunState.HOT, 347.0, 38.4),
+        ("duct-hall", "a"): Gun(GunState.WARMING, 214.0, 50.1),
+        ("bay-4", "a"): Gun(GunState.COOLING, 141.0, 52.0),
+    }
+
+
+def start_fitness() -> dict[str, tuple[Fitness, tuple[str, ...]]]:
+    """Give the fitness of the stations as they stand when the pages are opened."""
+    low = "air flow of gun a below its window, output 100 %"
+    return {
+        "bay-1": (Fitness.FIT, ()),
+        "bay-2": (Fitness.NOT_FIT, (low,)),
+        "duct-hall": (Fitness.NOT_FIT, ("gun a is warming",)),
+        "bay-4": (Fitness.FIT, ()),
+    }
+
+
+def now_us() -> int:
+    """Tell the time."""
+    return time.time_ns() // 1000
 
 
 @dataclass
 class Shop:
-    """The state of the invented shop, to be changed by tests while pages look on."""
+    """The collector's part, played by hand: tests change it while pages look on."""
 
-    signed_in: bool = True
-    role: str = "administrator"
-    open_to_read: bool = True
+    records: Records
+    readings: MemoryReadings
+    board: LiveBoard
     sending: bool = True
-    refusing: bool = False
-    broker: bool = True
-    levels: dict[tuple[str, str], tuple[float, float]] = field(default_factory=LEVELS.copy)
-    states: dict[tuple[str, str], GunState] = field(default_factory=STATES.copy)
-    fitness: dict[str, tuple[Fitness, tuple[str, ...]]] = field(default_factory=dict)
-    alarms: dict[str, Alarm] = field(default_factory=dict)
-    welds: dict[str, Weld] = field(default_factory=dict)
-    acts: list[tuple[str, str]] = field(default_factory=list)
-    queues: list[asyncio.Queue[str]] = field(default_factory=list)
-    csrf: str = field(default_factory=lambda: secrets.token_hex(8))
-    started: int = field(default_factory=lambda: time.time_ns() // 1000)
+    guns: dict[tuple[str, str], Gun] = field(default_factory=start_guns)
+    fitness: dict[str, tuple[Fitness, tuple[str, ...]]] = field(default_factory=start_fitness)
+    since: int = field(default_factory=now_us)
+    filled_to: int = 0
+    published: set[str] = field(default_factory=set)
 
-    def __post_init__(self) -> None:
-        """Fill in what happened before the pages were opened."""
-        self.fitness = {
-            "bay-1": (Fitness.FIT, ()),
-            "bay-2": (Fitness.NOT_FIT, ("air flow of gun a below its window for 2 min (100 %)",)),
-            "duct-hall": (Fitness.NOT_FIT, ("gun a is warming",)),
-            "bay-4": (Fitness.FIT, ()),
-        }
-        now = self.started
-        low = alarm("alarm-1", "bay-2", now - 2 * MINUTE, "air flow below its window")
-        self.alarms = {low.raised.alarm: low}
-        stop = now - 10 * MINUTE
-        self.welds = {
-            "w-1001": Weld(
-                "w-1001",
-                StationId("north", "bay-1"),
-                "a",
-                stop - 12 * MINUTE,
-                stop,
-                PROCEDURE.id,
-                1,
-                "T-2281",
-                "S14",
-                "M. Duarte",
-                "reader at bay 1",
-                "reader at bay 1",
-                "stop",
-            )
-        }
+    def step(self) -> None:
+        """Measure up to now, and publish as the collector does."""
+        if not self.sending:
+            return
+        now = now_us()
+        self.fill(now)
+        for name in self.fitness:
+            self.board.take(f"north/{name}/live", self.live(name, now).payload(), retained=False)
+        self._publish_alarms(now)
 
-    def live_station(self, name: str, now: int) -> LiveStation:
+    def live(self, name: str, now: int) -> LiveStation:
         """Say what one station is doing."""
-        guns = [gun for (place, gun) in self.states if place == name]
-        open_welds = {w.gun: w.id for w in self.welds.values() if self._open_at(w, name)}
+        guns = [gun for (place, gun) in self.guns if place == name]
         fitness, reasons = self.fitness[name]
+        station_id = StationId("north", name)
         return LiveStation(
-            StationId("north", name),
+            station_id,
             now,
             fitness,
             reasons,
-            tuple(
-                LiveGun(
-                    g,
-                    self.states[name, g],
-                    self.started - 3 * MINUTE,
-                    open_welds.get(g),
-                    PROCEDURE.id,
-                )
-                for g in guns
-            ),
-            tuple(v for g in guns for v in self._values(name, g, now)),
+            tuple(self._live_gun(station_id, gun) for gun in guns),
+            tuple(v for gun in guns for v in self._values(name, gun, now)),
         )
 
-    def _open_at(self, weld: Weld, name: str) -> bool:
-        return weld.stop is None and weld.station.station == name
+    def fill(self, now: int) -> None:
+        """Append readings at 5 Hz up to now."""
+        start = self.filled_to or now - 30 * MINUTE
+        times = np.arange(start - start % PERIOD, now, PERIOD, dtype=np.int64)
+        times = times[times >= start]
+        self.filled_to = now
+        if len(times) == 0:
+            return
+        columns = {}
+        for (place, letter), gun in self.guns.items():
+            for what, level in (("nozzle", gun.temperature), ("flow", gun.flow)):
+                channel = ChannelId("north", place, f"gun-{letter}/{what}")
+                columns[channel] = measured(times, level, 6.0 if what == "nozzle" else 1.2)
+        self.readings.append(Batch(now, columns))
 
-    def _values(self, name: str, gun: str, now: int) -> list[LiveValue]:
-        temperature, flow = self.levels[name, gun]
+    def raise_alarm(self, name: str, place: str, what: str, priority: Priority) -> None:
+        """Raise an alarm of gun a now."""
+        self.records.alarms.add_facts([fact(name, place, what, priority, now_us(), active=True)])
+
+    def end_alarm(self, name: str) -> None:
+        """Let the condition of an alarm end now."""
+        occurrence = self.records.alarms.get(name)
+        assert occurrence is not None
+        raised = occurrence.facts[0]
+        self.records.alarms.add_facts([replace(raised, time=now_us(), active=False)])
+
+    def add_weld(self, name: str, start: int, stop: int | None) -> None:
+        """Keep a record of gun a of bay 1, told by a reader at the bay."""
+        place = StationId("north", "bay-1")
+        began = WeldEvent(
+            WeldEventKind.START, name, place, "a", start, READER.name, "mqtt", PROCEDURE, 1
+        )
+        self.records.add_weld_event(replace(began, job="T-2281", seam="S14", welder="M. Duarte"))
+        if stop is not None:
+            self.records.add_weld_event(replace(began, kind=WeldEventKind.STOP, time=stop))
+
+    def _live_gun(self, place: StationId, letter: str) -> LiveGun:
+        weld = self.records.welds.open_on(place, letter)
+        state = self.guns[place.station, letter].state
+        if weld is not None and state is GunState.READY:
+            state = GunState.WELDING
+        return LiveGun(letter, state, self.since, None if weld is None else weld.id, PROCEDURE)
+
+    def _values(self, name: str, letter: str, now: int) -> list[LiveValue]:
+        gun = self.guns[name, letter]
         wave = math.sin(now / SECOND / 3)
-        rows = [
-            ("nozzle", temperature + 1.5 * wave, TEMPERATURE),
-            ("flow", flow + 0.4 * wave, FLOW),
-        ]
+        levels = {"nozzle": gun.temperature + 1.5 * wave, "flow": gun.flow + 0.4 * wave}
         return [
             LiveValue(
-                f"gun-{gun}/{what}",
-                QUANTITIES[what].value,
+                f"gun-{letter}/{what}",
+                NAMES[what].value,
                 now,
                 round(value, 2),
-                QUANTITIES[what].facts.unit,
+                NAMES[what].facts.unit,
                 "good",
                 "",
-                window.low,
-                window.high,
+                *LIMITS[NAMES[what]],
             )
-            for what, value, window in rows
+            for what, value in levels.items()
         ]
 
-    def tell(self, name: str, data: Mapping[str, Any]) -> None:
-        """Send an event to every page."""
-        for queue in self.queues:
-            queue.put_nowait(sse(name, data))
+    def _publish_alarms(self, now: int) -> None:
+        page = self.records.alarms.page(100)
+        derived = [alarm_state(o.facts, o.acts, now) for o in page.items]
+        shown = {a.raised.alarm: a for a in derived if a.state is not AlarmState.NORMAL}
+        for name in self.published - shown.keys():
+            self.board.take(f"north/bay-2/alarm/{name}", b"", retained=False)
+        for name, alarm in shown.items():
+            payload = json_bytes(alarm_to_json(alarm))
+            topic = f"{alarm.raised.station}/alarm/{name}"
+            self.board.take(topic, payload, retained=False)
+        self.published = set(shown)
 
-    def raise_alarm(self, raised: Alarm) -> None:
-        """Raise or change an alarm and tell the pages."""
-        self.alarms[raised.raised.alarm] = raised
-        self.tell("alarm", alarm_to_json(raised))
+
+def json_bytes(data: dict[str, object]) -> bytes:
+    """Write JSON."""
+    return json.dumps(data).encode()
 
 
-def alarm(name: str, place: str, time_us: int, what: str) -> Alarm:
-    """Build a high, unacknowledged alarm of gun a."""
-    fact = AlarmFact(
+def measured(times: np.ndarray, level: float, size: float) -> Columns:
+    """Make readings with, in every five minutes, a gap of 20 s, 10 s uncertain and 5 s bad."""
+    phase = times // SECOND % 300
+    times = times[(phase < 100) | (phase >= 120)]
+    phase = times // SECOND % 300
+    value = np.round(level + size * np.sin(times / SECOND / 17), 2)
+    uncertain = (phase >= 200) & (phase < 210)
+    bad = (phase >= 250) & (phase < 255)
+    quality = np.where(bad, Quality.BAD, np.where(uncertain, Quality.UNCERTAIN, Quality.GOOD))
+    reasons = np.where(uncertain, Reason.TIME_OF_RECEIPT, Reason.NONE)
+    reason = np.where(bad, Reason.OPEN_CIRCUIT, reasons)
+    return Columns(
+        times,
+        np.where(bad, 0.0, value),
+        value,
+        quality.astype(np.uint8),
+        reason.astype(np.uint8),
+        np.ones(len(times), np.uint32),
+    )
+
+
+def fact(
+    name: str, place: str, what: str, priority: Priority, time_us: int, *, active: bool
+) -> AlarmFact:
+    """Build a fact of gun a."""
+    return AlarmFact(
         name,
         f"{place}/a/{what}",
         "flow_low",
@@ -205,269 +257,97 @@ def alarm(name: str, place: str, time_us: int, what: str) -> Alarm:
         "a",
         ChannelId("north", place, "gun-a/flow"),
         time_us,
-        active=True,
-        priority=Priority.HIGH,
+        active,
+        priority,
         latching=False,
         what=what,
         value=38.4,
         limit=45.0,
         unit="L/min",
         cause="air-path restriction",
-        to_do="Stop welding, look at hose, nozzle and filter",
+        to_do="stop welding; look at hose, nozzle and filter",
         for_whom="welder",
     )
-    return Alarm(fact, AlarmState.UNACKNOWLEDGED, True, None, "", None, None)
 
 
-def weld_json(weld: Weld) -> dict[str, Any]:
-    """Write a weld record as the API does."""
-    return {
-        "id": weld.id,
-        "station": str(weld.station),
-        "gun": weld.gun,
-        "start": format_rfc3339(weld.start),
-        "stop": None if weld.stop is None else format_rfc3339(weld.stop),
-        "job": weld.job,
-        "seam": weld.seam,
-        "procedure": weld.procedure,
-    }
+class ShopServer:
+    """Serves the shop on one loopback port, and can be stopped and started again."""
 
-
-def sse(name: str, data: Mapping[str, Any]) -> str:
-    """Write one server-sent event."""
-    return f"event: {name}\ndata: {json.dumps(data)}\n\n"
-
-
-class ShopSources:
-    """The shop as the pages' sources."""
-
-    def __init__(self, shop: Shop) -> None:
+    def __init__(self, shop: Shop, services: Services) -> None:
         self.shop = shop
+        self.services = services
+        self.token = services.records.access.create_token(ANA, ANA, now_us(), "test")
+        self.port = 0
+        self._server: uvicorn.Server | None = None
+        self._thread: threading.Thread | None = None
 
-    def now(self) -> int:
-        return time.time_ns() // 1000
+    @property
+    def url(self) -> str:
+        """Give the address of the first page."""
+        return f"http://127.0.0.1:{self.port}"
 
-    def person(self, request: Request) -> Person | None:
-        del request
-        if not self.shop.signed_in:
-            return None
-        return Person("Ana Reis", self.shop.role, frozenset({"weld", "acknowledge", "see welders"}))
-
-    def csrf(self, request: Request) -> str:
-        del request
-        return self.shop.csrf if self.shop.signed_in else ""
-
-    def may_read(self, request: Request) -> bool:
-        del request
-        return self.shop.open_to_read or self.shop.signed_in
-
-    def plant(self) -> Plant:
-        return PLANT
-
-    def live(self) -> Mapping[StationId, LiveStation]:
-        now = self.now()
-        return {StationId("north", n): self.shop.live_station(n, now) for n in self.shop.fitness}
-
-    def link(self) -> bool:
-        return self.shop.broker
-
-    def alarms(self) -> Sequence[Alarm]:
-        return list(self.shop.alarms.values())
-
-    def procedures(self) -> Mapping[str, Procedure]:
-        return {PROCEDURE.id: PROCEDURE}
-
-    def procedure_of(self, weld: Weld) -> Procedure | None:
-        return PROCEDURE if weld.procedure == PROCEDURE.id else None
-
-    def welds(
-        self, station: StationId | None, limit: int, cursor: str | None
-    ) -> tuple[Sequence[Weld], str | None]:
-        del cursor
-        rows = [w for w in self.shop.welds.values() if station is None or w.station == station]
-        return sorted(rows, key=lambda w: -w.start)[:limit], None
-
-    def weld(self, weld_id: str) -> Weld | None:
-        return self.shop.welds.get(weld_id)
-
-
-def readings(shop: Shop, channel: str, start: int, end: int) -> list[dict[str, Any]]:
-    """Give a trace at 5 Hz: a gap of 20 s, 10 s uncertain, 5 s bad without value."""
-    place, owner, what = channel.split("/")[1:]
-    level = shop.levels[place, owner.removeprefix("gun-")][0 if what == "nozzle" else 1]
-    size = 6.0 if what == "nozzle" else 1.2
-    rows: list[dict[str, Any]] = []
-    for t in range(start - start % PERIOD, end, PERIOD):
-        phase = t // SECOND % 300
-        if 100 <= phase < 120:
-            continue
-        value: float | None = round(level + size * math.sin(t / SECOND / 17), 2)
-        quality, reason = "good", ""
-        if 200 <= phase < 210:
-            quality, reason = "uncertain", "time of receipt"
-        elif 250 <= phase < 255:
-            quality, reason, value = "bad", "open circuit", None
-        rows.append(
-            {
-                "time": format_rfc3339(t),
-                "value": value,
-                "unit": "Cel" if what == "nozzle" else "L/min",
-                "quality": quality,
-                "reason": reason,
-            }
+    def start(self) -> None:
+        """Serve; the port stays the same over a restart."""
+        taken = socket.socket()
+        taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        taken.bind(("127.0.0.1", self.port))
+        self.port = taken.getsockname()[1]
+        fresh = replace(self.services, registry=CollectorRegistry(), stopping=threading.Event())
+        self.services = fresh
+        config = uvicorn.Config(
+            create_app(fresh), log_level="warning", timeout_graceful_shutdown=1, lifespan="on"
         )
-    return rows
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(
+            target=self._server.run, kwargs={"sockets": [taken]}, daemon=True
+        )
+        self._thread.start()
+        pause = threading.Event()
+        while not self._server.started:
+            assert self._thread.is_alive()
+            pause.wait(0.02)
+
+    def stop(self) -> None:
+        """End; idempotent."""
+        if self._server is None or self._thread is None:
+            return
+        self.services.stopping.set()
+        self._server.should_exit = True
+        self._thread.join(10)
+        assert not self._thread.is_alive()
+        self._server = None
 
 
-def gaps(times: Sequence[str]) -> list[dict[str, str]]:
-    """Give the stretches of more than a second without a reading."""
-    pairs = itertools.pairwise(times)
-    apart = [(a, b) for a, b in pairs if parse_rfc3339(b) - parse_rfc3339(a) > SECOND]
-    return [{"start": a, "end": b} for a, b in apart]
-
-
-def fake_app(shop: Shop) -> FastAPI:
-    """Build the application: the real pages over the invented shop."""
-    app = FastAPI()
-    app.include_router(router_over(ShopSources(shop)))
-    _add_live(app, shop)
-    _add_reads(app, shop)
-    _add_acts(app, shop)
-    _add_sessions(app, shop)
-    return app
-
-
-def _add_live(app: FastAPI, shop: Shop) -> None:
-    @app.get("/api/v1/live")
-    async def live() -> Response:
-        if shop.refusing:
-            return PlainTextResponse("down", 503)
-        return StreamingResponse(_stream(shop), media_type="text/event-stream")
-
-
-async def _stream(shop: Shop) -> AsyncIterator[str]:
-    queue: asyncio.Queue[str] = asyncio.Queue()
-    shop.queues.append(queue)
+@contextmanager
+def open_shop_server(folder: Path, *, read: bool = True, demo: bool = True) -> Iterator[ShopServer]:
+    """Open the shop in a folder and serve it; `demo` signs the browser in by itself."""
+    records = open_records("sqlite", folder)
+    board = LiveBoard(lambda: PLANT, now_us)
+    shop = Shop(records, MemoryReadings(), board)
+    policy = AccessPolicy(read="open" if read else "login", demo=demo)
+    services = Services(shop.readings, records, lambda: PLANT, board, policy, now_us)
+    board.connected(now_us())
+    now = now_us()
+    stop = now - 10 * MINUTE
+    shop.add_weld("w-1001", stop - 12 * MINUTE, stop)
+    flow_low = "air flow below its window"
+    shop.records.alarms.add_facts(
+        [fact("alarm-1", "bay-2", flow_low, Priority.HIGH, now - 2 * MINUTE, active=True)]
+    )
+    server = ShopServer(shop, services)
+    ended = threading.Event()
+    collector = threading.Thread(target=_run, args=(shop, ended), daemon=True)
     try:
-        yield sse("link", {"broker": shop.broker})
-        for shown in shop.alarms.values():
-            yield sse("alarm", alarm_to_json(shown))
-        while not shop.refusing:
-            now = time.time_ns() // 1000
-            for name in shop.fitness if shop.sending else ():
-                yield sse("live", shop.live_station(name, now).to_json())
-            if shop.sending:
-                yield sse("link", {"broker": shop.broker})
-            try:
-                yield await asyncio.wait_for(queue.get(), 0.25)
-            except TimeoutError:
-                continue
+        server.start()
+        collector.start()
+        yield server
     finally:
-        shop.queues.remove(queue)
+        ended.set()
+        collector.join(10)
+        server.stop()
+        records.close()
 
 
-def _add_reads(app: FastAPI, shop: Shop) -> None:
-    @app.get("/api/v1/readings")
-    def read(request: Request, channel: str, start: str, end: str) -> Response:
-        rows = readings(shop, channel, parse_rfc3339(start), parse_rfc3339(end))
-        if "text/csv" not in request.headers["accept"]:
-            return JSONResponse({"items": rows, "next": None})
-        lines = [",".join(str(v) for v in row.values()) for row in rows]
-        header = "time,value,unit,quality,reason"
-        return PlainTextResponse("\n".join([header, *lines]) + "\n", media_type="text/csv")
-
-    @app.get("/api/v1/alarms")
-    def alarms() -> dict[str, Any]:
-        return {"items": [alarm_to_json(a) for a in shop.alarms.values()], "next": None}
-
-    @app.get("/api/v1/welds/{weld_id}")
-    def weld(weld_id: str) -> dict[str, Any]:
-        return weld_json(shop.welds[weld_id])
-
-    @app.get("/api/v1/welds/{weld_id}/trace")
-    def trace(weld_id: str) -> dict[str, Any]:
-        weld = shop.welds[weld_id]
-        end = weld.stop + MINUTE if weld.stop is not None else time.time_ns() // 1000
-        channels = [
-            f"{weld.station}/gun-{weld.gun}/nozzle",
-            f"{weld.station}/gun-{weld.gun}/flow",
-        ]
-        columns = []
-        for channel in channels:
-            rows = readings(shop, channel, weld.start - MINUTE, end)
-            keys = ("time", "value", "quality", "reason")
-            lists = {k: [r[k] for r in rows] for k in keys}
-            window = TEMPERATURE if channel.endswith("nozzle") else FLOW
-            columns.append(
-                {
-                    "channel": channel,
-                    "window": {"low": window.low, "high": window.high, "unit": "", "note": ""},
-                    "gaps": gaps(lists["time"]),
-                    **lists,
-                }
-            )
-        return {"weld": weld_id, "channels": columns}
-
-
-def _add_acts(app: FastAPI, shop: Shop) -> None:
-    def refusal(request: Request) -> Response | None:
-        if request.headers.get("x-csrf-token") == shop.csrf:
-            return None
-        return JSONResponse({"title": "Forbidden", "detail": "token against forgery"}, 403)
-
-    @app.post("/api/v1/alarms/{alarm_id}/acknowledge")
-    async def acknowledge(request: Request, alarm_id: str) -> Response:
-        if (refused := refusal(request)) is not None:
-            return refused
-        shop.acts.append(("acknowledge", alarm_id))
-        known = shop.alarms[alarm_id]
-        done = replace(known, state=AlarmState.ACKNOWLEDGED, acknowledged_by="Ana Reis")
-        shop.raise_alarm(done)
-        return JSONResponse(alarm_to_json(done))
-
-    @app.post("/api/v1/welds")
-    async def start(request: Request) -> Response:
-        if (refused := refusal(request)) is not None:
-            return refused
-        body = await request.json()
-        now = time.time_ns() // 1000
-        weld = Weld(
-            f"w-{1002 + len(shop.acts)}",
-            StationId.parse(body["station"]),
-            body["gun"],
-            now,
-            None,
-            body.get("procedure"),
-            1,
-            body.get("job"),
-            body.get("seam"),
-            body.get("welder"),
-            "Ana Reis",
-        )
-        shop.welds[weld.id] = weld
-        shop.acts.append(("start", weld.id))
-        return JSONResponse(weld_json(weld), 201)
-
-    @app.post("/api/v1/welds/{weld_id}/stop")
-    async def stop(request: Request, weld_id: str) -> Response:
-        if (refused := refusal(request)) is not None:
-            return refused
-        shop.acts.append(("stop", weld_id))
-        now = time.time_ns() // 1000
-        shop.welds[weld_id] = replace(shop.welds[weld_id], stop=now, stopped_by="Ana Reis")
-        return JSONResponse(weld_json(shop.welds[weld_id]))
-
-
-def _add_sessions(app: FastAPI, shop: Shop) -> None:
-    @app.post("/login")
-    async def login(
-        token: Annotated[str, Form()],
-        next: Annotated[str, Form()] = "/",  # noqa: A002 - the form's own word
-    ) -> Response:
-        shop.signed_in = token == TOKEN
-        return RedirectResponse(next if shop.signed_in else "/signin?problem=token", 303)
-
-    @app.post("/logout")
-    async def logout() -> Response:
-        shop.signed_in = False
-        return RedirectResponse("/", 303)
+def _run(shop: Shop, ended: threading.Event) -> None:
+    while not ended.wait(TICK_S):
+        shop.step()

@@ -21,6 +21,7 @@ NEEDS_A_PERSON = frozenset(
 TO_ACKNOWLEDGE = frozenset(
     {AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED}
 )
+MAY_ACKNOWLEDGE = TO_ACKNOWLEDGE | {AlarmState.LATCHED_ACKNOWLEDGED}
 _ORDER = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 
 
@@ -43,7 +44,7 @@ class AlarmCard:
     state: AlarmState
     state_word: str
     active: bool
-    to_acknowledge: bool
+    may_acknowledge: bool
     acknowledged_by: str
 
 
@@ -81,6 +82,6 @@ def _card(alarm: Alarm, place: str, shell: Shell) -> AlarmCard:
         alarm.state,
         ALARM_STATES[alarm.state],
         alarm.active,
-        alarm.state in TO_ACKNOWLEDGE,
+        alarm.state in MAY_ACKNOWLEDGE,
         alarm.acknowledged_by,
     )

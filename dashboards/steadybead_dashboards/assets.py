@@ -15,9 +15,10 @@ MEDIA_TYPES = {
     ".webmanifest": "application/manifest+json",
 }
 KEEP_FOR_EVER = "public, max-age=31536000, immutable"
+CHART_PACKAGE = "youplot"
 CHART_FILES = {
-    "uPlot.iife.js": "655bc8aa33781e8721c5af6b59f1699c03c9bda951aa74a6ab518ac20cc4326d",
-    "uPlot.min.css": "3f121cd4a997b634e07a887658850018e475c26f0bddd874109a8d382c19de87",
+    "uplot.iife.min.js": "2d27e8ad3d228164525ce213f9dc716f39b4e3aee0cc773fb3491c96cf4921a2",
+    "uplot.min.css": "df630c6a8d6f8eeaff264b50f73ce5b114f646ffd9a0bb74f049b0a00135fa04",
 }
 
 
@@ -76,10 +77,10 @@ def _ours(folder: Traversable, prefix: str) -> list[tuple[str, Asset]]:
 
 
 def _chart_file(name: str, pin: str) -> Asset:
-    remedy = "install it again: pip install --force-reinstall uplot-python==1.1.1"
-    spec = find_spec("uplot")  # found, not imported: only its browser files are used
+    remedy = "install it again: pip install --force-reinstall youplot==1.0.0"
+    spec = find_spec(CHART_PACKAGE)  # found, not imported: only its browser files are used
     folders = [] if spec is None else list(spec.submodule_search_locations or [])
-    path = next((p for f in folders if (p := Path(f) / "static" / name).is_file()), None)
+    path = next((p for f in folders if (p := Path(f) / "vendor" / name).is_file()), None)
     if path is None:
         raise AssetError(f"the chart file {name} is missing; {remedy}")
     body = path.read_bytes()

@@ -44,6 +44,8 @@ SCRIPT_TEXTS = {
     "window": mark("window {limits}{note}"),
     "no_readings": mark("No readings in this time."),
     "trace_failed": mark("The trace could not be loaded: {detail}"),
+    "too_long": mark("see closer"),
+    "unknown_token": mark("This token is not known here, or it was withdrawn. Paste all of it."),
     "csv_failed": mark("The export failed: {detail}"),
     "csv_ready": mark("Export ready: {name}"),
     "zoomed": mark("Showing {start} to {end}"),

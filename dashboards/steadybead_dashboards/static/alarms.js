@@ -9,27 +9,30 @@ const PRIORITIES = ["high", "medium", "low"];
 const TO_ACKNOWLEDGE = new Set([
   "unacknowledged", "returned to normal, unacknowledged", "latched, unacknowledged",
 ]);
-const SHOWN = new Set([...TO_ACKNOWLEDGE, "acknowledged", "latched, acknowledged"]);
+const MAY_ACKNOWLEDGE = new Set([...TO_ACKNOWLEDGE, "latched, acknowledged"]);
+const SHOWN = new Set([...MAY_ACKNOWLEDGE, "acknowledged"]);
 
 export class Alarms {
   /** `concerns(alarm)` picks what this page shows, `placeName(station)` gives a station's name. */
   constructor(concerns, placeName) {
     this.concerns = concerns;
     this.placeName = placeName;
+    this.told = new Map();
     this.list = document.getElementById("alarms");
     this.list.addEventListener("click", (event) => this.clicked(event));
   }
 
   /** Show an alarm as it is now. */
   show(alarm) {
-    if (!this.concerns(alarm)) return;
+    if (!this.concerns(alarm)) return undefined;
     if (!SHOWN.has(alarm.state)) return this.clear(alarm.id);
+    this.told.set(alarm.id, performance.now());
     const known = this.find(alarm.id);
     const card = known ?? this.made(alarm);
     fill(card, alarm, this.placeName(alarm.station));
     this.place(card);
     if (!known) this.announce(alarm);
-    this.count();
+    return this.count();
   }
 
   /** Take an alarm off the list. */
@@ -37,12 +40,16 @@ export class Alarms {
     const card = this.find(id);
     if (card?.contains(document.activeElement)) document.getElementById("main").focus();
     card?.remove();
+    this.told.delete(id);
     this.count();
   }
 
-  /** Keep only these ids: what the list held from before a loss may have gone meanwhile. */
-  keep(ids) {
-    for (const card of [...this.list.children]) if (!ids.has(card.dataset.alarm)) this.clear(card.dataset.alarm);
+  /** Take off what was not told again since a time: it went while nothing was heard. */
+  keepSince(at) {
+    for (const card of [...this.list.children]) {
+      const told = this.told.get(card.dataset.alarm) ?? 0;
+      if (told < at) this.clear(card.dataset.alarm);
+    }
   }
 
   find(id) {
@@ -82,8 +89,10 @@ export class Alarms {
     const card = button.closest("[data-alarm]");
     button.disabled = true;
     try {
-      await act(`/api/v1/alarms/${encodeURIComponent(card.dataset.alarm)}/acknowledge`);
-      acknowledged(card, button);
+      const alarm = await act(`/api/v1/alarms/${encodeURIComponent(card.dataset.alarm)}/acknowledge`);
+      say(text("acknowledged", { what: alarm.what }));
+      part(card, "place").focus();
+      this.show(alarm);
     } catch (error) {
       write(part(card, "by"), error.message);
       say(error.message);
@@ -93,14 +102,6 @@ export class Alarms {
   }
 }
 
-function acknowledged(card, button) {
-  const state = card.dataset.state === "latched, unacknowledged" ? "latched, acknowledged" : "acknowledged";
-  card.dataset.state = state;
-  write(part(card, "state"), alarmWord(state));
-  button.hidden = true;
-  part(card, "place").focus();
-  say(text("acknowledged", { what: part(card, "what").textContent }));
-}
 
 function fill(card, alarm, where) {
   Object.assign(card.dataset, { priority: alarm.priority, state: alarm.state, station: alarm.station });
@@ -116,7 +117,7 @@ function fill(card, alarm, where) {
   write(part(card, "by"), alarm.acknowledged_by ? text("by", { name: alarm.acknowledged_by }) : "");
   setTime(card.querySelector("time"), alarm.since);
   const button = card.querySelector('[data-act="acknowledge"]');
-  if (button) button.hidden = !TO_ACKNOWLEDGE.has(alarm.state);
+  if (button) button.hidden = !MAY_ACKNOWLEDGE.has(alarm.state);
 }
 
 function compare(a, b) {

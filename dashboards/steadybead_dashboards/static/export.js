@@ -15,7 +15,7 @@ async function save(button, whole) {
   delete outcome.dataset.problem;
   button.disabled = true;
   try {
-    offer(await fetchCsv(button.dataset.export, whole), button.dataset.file);
+    offer(await fetchCsv(button, whole), button.dataset.file);
     outcome.textContent = text("csv_ready", { name: button.dataset.file });
   } catch (error) {
     outcome.textContent = text("csv_failed", { detail: error.message });
@@ -25,12 +25,17 @@ async function save(button, whole) {
   }
 }
 
-async function fetchCsv(channel, whole) {
-  const [start, end] = whole.map((s) => new Date(s * 1000).toISOString());
-  const query = new URLSearchParams({ channel, start, end });
-  const answer = await fetch(`/api/v1/readings?${query}`, { headers: { Accept: "text/csv" } });
+async function fetchCsv(button, whole) {
+  const answer = await fetch(addressOf(button.dataset, whole), { headers: { Accept: "text/csv" } });
   if (!answer.ok) throw new Error(await problemOf(answer));
   return answer.blob();
+}
+
+/** One channel is asked of the readings, everything of the record's trace. */
+function addressOf({ export: channel, weld }, whole) {
+  if (weld) return `/api/v1/welds/${encodeURIComponent(weld)}/trace`;
+  const [start, end] = whole.map((s) => new Date(s * 1000).toISOString());
+  return `/api/v1/readings?${new URLSearchParams({ channel, start, end })}`;
 }
 
 function offer(blob, name) {

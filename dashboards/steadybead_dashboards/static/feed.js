@@ -2,11 +2,16 @@
 import { heardTime } from "./times.js";
 
 const RETRY_MS = 1_000;
-const SILENT_MS = 5_000;
+const ASK_AGAIN_MS = 6_500; // the stream says something at least every 5 s
+const LOST_MS = 9_000;
+const SNAPSHOT_MS = 1_500;
 
 /**
- * Follows `/api/v1/live`. Handlers: `live(station)`, `alarm(alarm)`, `cleared(id)`,
- * `state(word, ago_ms)` with `live`, `connecting`, `lost` or `broker-lost`.
+ * Follows the live stream. Every stream begins with everything, so a silent one is opened anew:
+ * a dead network closes nothing.
+ * Handlers: `live(station)`, `alarm(alarm)`, `cleared(id)`, `begun(at)` 1.5 s after a stream
+ * began, with the time of that beginning, `state(word, ago_ms)`: `connecting`, `live`, `lost` or
+ * `broker-lost`.
  */
 export class Feed {
   constructor(path, handlers) {
@@ -16,8 +21,8 @@ export class Feed {
     this.broker = true;
     this.heard = performance.now();
     this.open();
-    this.timer = setInterval(() => this.watch(), 500);
-    addEventListener("pagehide", () => this.source?.close());
+    setInterval(() => this.watch(), 500);
+    addEventListener("pagehide", () => this.source.close());
     addEventListener("pageshow", (event) => { if (event.persisted) this.open(); });
     addEventListener("online", () => this.open());
     addEventListener("offline", () => this.set("lost"));
@@ -27,22 +32,34 @@ export class Feed {
   open() {
     this.source?.close();
     clearTimeout(this.retry);
+    this.opened = performance.now();
+    this.fresh = true;
     const source = new EventSource(this.path);
     this.source = source;
-    source.onopen = () => { this.heard = performance.now(); };
+    source.onopen = () => { this.fresh = true; };
     source.onerror = () => this.failed(source);
-    this.on(source, "live", (data) => { heardTime(data.time); this.handlers.live(data); });
-    this.on(source, "alarm", (data) => this.handlers.alarm(data));
-    this.on(source, "alarm-cleared", (data) => this.handlers.cleared(data.alarm));
-    this.on(source, "link", (data) => { this.broker = data.broker; });
+    this.on(source, "live", (live) => { heardTime(live.time); this.handlers.live(live); });
+    this.on(source, "alarm", (alarm) => this.handlers.alarm(alarm));
+    this.on(source, "alarm-cleared", ({ alarm }) => this.handlers.cleared(alarm));
+    this.on(source, "link", ({ broker }) => { this.broker = broker; });
   }
 
   on(source, name, handle) {
     source.addEventListener(name, (event) => {
+      if (source !== this.source) return;
       this.heard = performance.now();
+      this.begin();
       handle(JSON.parse(event.data));
       this.set(this.broker ? "live" : "broker-lost");
     });
+  }
+
+  /** The first event of a stream: what it does not repeat is gone. */
+  begin() {
+    if (!this.fresh) return;
+    this.fresh = false;
+    const began = performance.now();
+    setTimeout(() => { if (this.word !== "lost") this.handlers.begun(began); }, SNAPSHOT_MS);
   }
 
   failed(source) {
@@ -51,11 +68,12 @@ export class Feed {
     if (source.readyState === EventSource.CLOSED) this.retry = setTimeout(() => this.open(), RETRY_MS);
   }
 
-  /** Take silence for a loss: a dead network closes nothing. */
   watch() {
-    const ago = performance.now() - this.heard;
-    if (this.word !== "lost" && ago > SILENT_MS) this.set("lost");
-    else if (this.word !== "live") this.handlers.state(this.word, ago);
+    const now = performance.now();
+    const ago = now - this.heard;
+    if (ago > LOST_MS) this.set("lost");
+    if (ago > ASK_AGAIN_MS && now - this.opened > ASK_AGAIN_MS) this.open();
+    if (this.word !== "live") this.handlers.state(this.word, ago);
   }
 
   set(word) {

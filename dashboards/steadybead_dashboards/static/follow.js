@@ -5,7 +5,7 @@ import { showLink } from "./link.js";
 import { showSilence, showStation } from "./tile.js";
 import { tick } from "./times.js";
 
-const SILENT_MS = 5_000;
+const SILENT_MS = 8_000;
 const FEED = "/api/v1/live";
 
 /** Follow the stations drawn on the page; `changed(element, live)` is told of each message. */
@@ -26,6 +26,7 @@ export function follow(changed) {
     },
     alarm: (alarm) => alarms.show(alarm),
     cleared: (id) => alarms.clear(id),
+    begun: (at) => alarms.keepSince(at),
     state: showLink,
   });
   setInterval(() => { tick(); silence(tiles, heard, changed); }, 1_000);

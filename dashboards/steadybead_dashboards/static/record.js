@@ -30,14 +30,16 @@ export class Record {
 
   async start() {
     const { job, seam, welder, procedure } = this.form.elements;
-    const body = { station: this.station, gun: this.gun };
+    this.id ??= newId();
+    const body = { station: this.station, gun: this.gun, weld: this.id };
     for (const field of [job, seam, welder, procedure]) if (field.value.trim()) body[field.name] = field.value.trim();
     localStorage.setItem(WELDER_KEY, welder.value.trim());
     await this.doing(async () => {
       this.showRunning(await act("/api/v1/welds", body));
       seam.value = "";
+      this.id = null;
       this.tell(text("started"));
-      this.panel.querySelector('[data-act="stop"]').focus();
+      return this.panel.querySelector('[data-act="stop"]');
     });
   }
 
@@ -48,23 +50,26 @@ export class Record {
       this.ended = id;
       this.showNone();
       this.tell(text("stopped"), `/welds/${encodeURIComponent(id)}`);
-      this.form.querySelector("button").focus({ preventScroll: true });
+      return this.form.querySelector("button");
     });
   }
 
+  /** Do one act at a time; `work` gives the button to go on with. */
   async doing(work) {
     const buttons = [...this.panel.querySelectorAll("button")];
+    let following;
     this.busy = true;
     this.tell("");
     for (const button of buttons) button.disabled = true;
     try {
-      await work();
+      following = await work();
     } catch (error) {
       this.tell(error.message);
       this.outcome.dataset.problem = "";
     } finally {
       this.busy = false;
       for (const button of buttons) button.disabled = false;
+      following?.focus({ preventScroll: true });
     }
   }
 
@@ -92,4 +97,12 @@ export class Record {
     link.textContent = text("see_trace");
     this.outcome.append(" ", link);
   }
+}
+
+/** An id made here, so that a start sent again after a lost answer is still one record. */
+function newId() {
+  const bytes = crypto.getRandomValues(new Uint8Array(8));
+  const random = [...bytes].map((b) => b.toString(16).padStart(2, "0")).join("");
+  const day = new Date().toISOString().slice(0, 10).replaceAll("-", "");
+  return `w-${day}-${random}`;
 }

@@ -1,23 +1,27 @@
 /** The trace in figures, for those who do not see the chart. */
-import { printed } from "./words.js";
+import { printed, text } from "./words.js";
 
-/** Fill the table with one row a channel, over the readings between start and stop. */
-export function summarise(table, lanes, record) {
-  const rows = lanes.filter(({ samples }) => samples.t.length).map((lane) => row(lane, record));
+/** Fill the table with one row a channel, over what was measured between start and stop. */
+export function summarise(table, lanes, whole, record) {
+  const rows = lanes.map((lane) => row(lane, lane.best(whole), record)).filter(Boolean);
   table.tBodies[0].replaceChildren(...rows);
-  table.hidden = rows.length === 0;
+  table.parentElement.hidden = rows.length === 0;
 }
 
-function row({ box, samples, gaps }, { start, stop }) {
+function row({ box, detail }, { samples, gaps }, { start, stop }) {
   const inside = (t) => t >= start && (stop === null || t < stop);
   const indexes = samples.t.map((_, i) => i).filter((i) => inside(samples.t[i]));
+  if (!indexes.length) return null;
   const values = indexes.filter((i) => samples.q[i] !== "bad" && samples.v[i] !== null).map((i) => samples.v[i]);
-  const shown = (value) => (values.length ? `${printed(value, box.dataset.quantity)} ${box.dataset.unit}` : "–");
-  const mean = values.reduce((sum, v) => sum + v, 0) / values.length;
+  const shown = (value) => (values.length ? printed(value, box.dataset.quantity) : "–");
   const [low, high] = values.reduce(([a, b], v) => [Math.min(a, v), Math.max(b, v)], [Infinity, -Infinity]);
+  const single = detail?.samples === samples;
+  const mean = values.reduce((sum, v) => sum + v, 0) / values.length;
   const doubtful = indexes.filter((i) => samples.q[i] !== "good").length;
   const missing = gaps.filter(([from, to]) => to > start && (stop === null || from < stop)).length;
-  return cells([box.dataset.label, shown(low), shown(mean), shown(high), indexes.length, doubtful, missing]);
+  const counts = single ? [indexes.length, doubtful] : [text("too_long"), text("too_long")];
+  const label = `${box.dataset.label}, ${box.dataset.unit}`;
+  return cells([label, shown(low), single ? shown(mean) : text("too_long"), shown(high), ...counts, missing]);
 }
 
 function cells(texts) {

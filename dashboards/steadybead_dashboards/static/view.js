@@ -52,7 +52,7 @@ export function cursorOptions(key, view) {
     drag: { x: true, y: false, setScale: false, dist: 5 },
     bind: {
       mousedown: (_u, _target, handle) => (event) => (event.shiftKey || event.button !== 0 ? null : handle(event)),
-      dblclick: () => () => view().do("all"),
+      dblclick: () => () => view.do("all"),
     },
   };
 }
@@ -67,9 +67,9 @@ export function takeSelection(u, view) {
 }
 
 /** Wheel with Ctrl, sideways wheel, Shift-drag and touch on one chart. */
-export function bindPointer(chart, view) {
-  const over = chart.plot.over;
-  const timeAt = (clientX) => chart.plot.posToVal(clientX - over.getBoundingClientRect().left, "x");
+export function bindPointer(u, view) {
+  const over = u.over;
+  const timeAt = (clientX) => u.posToVal(clientX - over.getBoundingClientRect().left, "x");
   over.addEventListener("wheel", (event) => {
     if (event.ctrlKey) view.scale(event.deltaY > 0 ? 1.25 : 0.8, timeAt(event.clientX));
     else if (Math.abs(event.deltaX) > Math.abs(event.deltaY)) view.move(event.deltaX / over.clientWidth);

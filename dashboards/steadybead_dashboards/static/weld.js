@@ -1,62 +1,78 @@
 /** The page of one weld record: its trace, the values at the cursor, the export. */
-import { problemOf } from "./acts.js";
-import { Chart } from "./chart.js";
 import { bindExport } from "./export.js";
-import { Samples } from "./samples.js";
+import { Lane } from "./lane.js";
 import { summarise } from "./summary.js";
 import { part, write } from "./tile.js";
 import { clock, serverNow, tick } from "./times.js";
-import { View, bindPointer, cursorOptions, takeSelection } from "./view.js";
-import { printed, printedLimit, text } from "./words.js";
+import { fetchOverview } from "./trace.js";
+import { View } from "./view.js";
+import { text } from "./words.js";
 
-const REACH_AT_LEAST_S = 0.5;
 const RELOAD_MS = 10_000;
+const SETTLED_MS = 250;
 
 const section = document.getElementById("trace");
+const outcome = part(section, "outcome");
 const seconds = (iso) => (iso ? Date.parse(iso) / 1000 : null);
 const record = { start: seconds(section.dataset.start), stop: seconds(section.dataset.stop) };
 const whole = [seconds(section.dataset.from), seconds(section.dataset.to)];
-const view = new View(whole, showRange);
-const lanes = [...section.querySelectorAll("[data-channel]")].map(lane);
+const view = new View(whole, moved);
+const lanes = [...section.querySelectorAll("[data-channel]")]
+  .map((box) => new Lane(box, view, record, (t) => pointed(t, "off"), pressed));
 let cursor = null;
+let settle;
 
-function lane(box) {
-  const number = (name) => (box.dataset[name] === "" ? null : Number(box.dataset[name]));
-  const spec = {
-    low: number("low"), high: number("high"), decimals: number("decimals"),
-    cursor: cursorOptions("trace", () => view),
-    hooks: {
-      setSelect: [(u) => takeSelection(u, view)],
-      setCursor: [(u) => { if (u.cursor.left >= 0) pointed(u.posToVal(u.cursor.left, "x"), "off"); }],
-      ready: [(u) => queueMicrotask(() => bindPointer({ plot: u }, view))],
-    },
-  };
-  const made = { box, chart: new Chart(box, spec), samples: new Samples(), gaps: [], reach: REACH_AT_LEAST_S };
-  box.addEventListener("keydown", (event) => pressed(event));
-  return made;
+function moved(range) {
+  draw(range);
+  write(part(section, "range"), text("zoomed", { start: clock(range[0] * 1000), end: clock(range[1] * 1000) }));
+  clearTimeout(settle);
+  settle = setTimeout(() => attempt(() => refine(range, false)), SETTLED_MS);
 }
 
-function showRange(range) {
-  for (const { chart, samples, gaps } of lanes) chart.show(samples, gaps, range, record);
-  const shown = text("zoomed", { start: clock(range[0] * 1000), end: clock(range[1] * 1000) });
-  write(part(section, "range"), shown);
+function draw(range) {
+  for (const lane of lanes) lane.draw(range);
   section.dataset.shownFrom = range[0].toFixed(3);
   section.dataset.shownTo = range[1].toFixed(3);
 }
 
-function pointed(t, live) {
-  cursor = t;
-  const values = lanes.map((each) => `${each.box.dataset.label} ${valueAt(each, t)}`);
-  const output = part(section, "cursor");
-  output.setAttribute("aria-live", live);
-  write(output, `${clock(t * 1000)}  ${values.join(" · ")}`);
+async function refine(range, again) {
+  await Promise.all(lanes.map((lane) => lane.refine(range, whole, again)));
+  draw(view.range);
 }
 
-function valueAt({ box, samples, gaps, reach }, t) {
-  const i = samples.nearest(t, reach);
-  if (i < 0 || gaps.some(([from, to]) => from < t && t < to)) return text("gap");
-  const quality = samples.q[i] === "good" ? "" : ` (${text(samples.q[i])}${samples.r[i] ? `: ${samples.r[i]}` : ""})`;
-  return `${printed(samples.v[i], box.dataset.quantity)} ${box.dataset.unit}${quality}`;
+async function load(again) {
+  const overviews = await fetchOverview(section.dataset.weld);
+  for (const lane of lanes) lane.take(overviews.get(lane.box.dataset.channel));
+  await refine(view.range, again);
+  const empty = lanes.every((lane) => lane.overview.samples.t.length === 0);
+  write(outcome, empty ? text("no_readings") : "");
+  summarise(part(section, "summary"), lanes, whole, record);
+  section.dataset.loaded = "";
+}
+
+/** While the record is open the trace grows; whoever looks at the whole keeps seeing the whole. */
+async function grow() {
+  const atWhole = view.range[0] === whole[0] && view.range[1] === whole[1];
+  whole[1] = serverNow() / 1000;
+  if (atWhole) view.range = [...whole];
+  await attempt(() => load(true));
+}
+
+async function attempt(work) {
+  try {
+    await work();
+    delete outcome.dataset.problem;
+  } catch (error) {
+    write(outcome, text("trace_failed", { detail: error.message }));
+    outcome.dataset.problem = "";
+  }
+}
+
+function pointed(t, live) {
+  cursor = t;
+  const output = part(section, "cursor");
+  output.setAttribute("aria-live", live);
+  write(output, `${clock(t * 1000)}  ${lanes.map((lane) => lane.valueAt(t, view.range)).join(" · ")}`);
 }
 
 function pressed(event) {
@@ -74,64 +90,16 @@ function pressed(event) {
 function moveCursor(direction) {
   const [from, to] = view.range;
   const t = Math.min(Math.max((cursor ?? (from + to) / 2) + (direction * (to - from)) / 100, from), to);
-  for (const { chart } of lanes) chart.plot.setCursor({ left: chart.plot.valToPos(t, "x"), top: 10 }, false);
+  for (const lane of lanes) lane.point(t);
   pointed(t, "polite");
-}
-
-async function load() {
-  const answer = await fetch(`/api/v1/welds/${encodeURIComponent(section.dataset.weld)}/trace`, {
-    headers: { Accept: "application/json" },
-  });
-  if (!answer.ok) throw new Error(await problemOf(answer));
-  const trace = await answer.json();
-  for (const lane of lanes) {
-    const column = trace.channels.find((c) => c.channel === lane.box.dataset.channel);
-    lane.samples = new Samples();
-    column?.time.forEach((iso, i) => lane.samples.add(seconds(iso), column.value[i], column.quality[i], column.reason[i]));
-    lane.gaps = column?.gaps.map((gap) => [seconds(gap.start), seconds(gap.end)]) ?? [];
-    lane.reach = lane.samples.gapAfter(REACH_AT_LEAST_S);
-    showWindow(lane, column?.window);
-  }
-}
-
-/** The window in the channel's own figures, which may refer to another state of the gas. */
-function showWindow({ box, chart }, window) {
-  if (!window) return;
-  Object.assign(chart.spec, { low: window.low, high: window.high });
-  const { quantity: name, unit } = box.dataset;
-  const limits = `${printedLimit(window.low, name)} – ${printedLimit(window.high, name)} ${unit}`;
-  const note = window.note ? `; ${window.note}` : "";
-  write(box.parentElement.querySelector('[data-part="window"]'), text("window", { limits, note }));
-}
-
-async function refresh() {
-  const outcome = part(section, "outcome");
-  try {
-    await load();
-    const n = lanes.reduce((sum, { samples }) => sum + samples.t.length, 0);
-    write(outcome, n ? "" : text("no_readings"));
-    section.dataset.readings = String(n);
-    summarise(part(section, "summary"), lanes, record);
-  } catch (error) {
-    write(outcome, text("trace_failed", { detail: error.message }));
-    outcome.dataset.problem = "";
-  }
-}
-
-/** While the record is open the trace grows; whoever looks at the whole keeps seeing the whole. */
-async function grow() {
-  const atWhole = view.range[0] === whole[0] && view.range[1] === whole[1];
-  whole[1] = serverNow() / 1000;
-  await refresh();
-  view.set(...(atWhole ? whole : view.range));
 }
 
 for (const button of section.querySelectorAll("[data-zoom]")) {
   button.addEventListener("click", () => view.do(button.dataset.zoom));
 }
 bindExport(whole);
-await refresh();
-view.set(...whole);
-if (record.stop === null) setInterval(grow, RELOAD_MS);
 tick();
 setInterval(tick, 1_000);
+await attempt(() => load(false));
+view.set(...whole);
+if (record.stop === null) setInterval(grow, RELOAD_MS);

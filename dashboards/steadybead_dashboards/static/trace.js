@@ -1,0 +1,52 @@
+/** Fetches a trace: an overview in buckets for any length, single readings for up to an hour. */
+import { problemOf } from "./acts.js";
+import { Samples } from "./samples.js";
+
+const POINTS = 1_500;
+const DETAIL_S = 3_700;
+const GAP_AT_LEAST_S = 1;
+
+const seconds = (iso) => Date.parse(iso) / 1000;
+
+/** Tell whether a range is short enough for single readings. */
+export const inDetail = ([from, to]) => to - from <= DETAIL_S;
+
+/** Fetch the overview; gives the channels with `window`, `samples`, `gaps` in s and `step`. */
+export async function fetchOverview(weld) {
+  const trace = await json(`/api/v1/welds/${encodeURIComponent(weld)}/trace?points=${POINTS}`);
+  return new Map(trace.channels.map((channel) => [channel.channel, overview(channel)]));
+}
+
+/** Fetch all readings of a channel in [from, to). */
+export async function fetchDetail(channel, [from, to]) {
+  const samples = new Samples();
+  const query = new URLSearchParams({
+    channel, start: new Date(from * 1000).toISOString(), end: new Date(to * 1000).toISOString(),
+  });
+  for (;;) {
+    const { items, next } = await json(`/api/v1/readings?${query}`);
+    for (const row of items) samples.add(seconds(row.time), row.value, row.quality, row.reason);
+    if (!next) break;
+    query.set("cursor", next);
+  }
+  const step = samples.gapAfter(GAP_AT_LEAST_S);
+  return { samples, gaps: samples.gaps(step), step };
+}
+
+/** Lowest and highest of each bucket both become points, so that no peak is lost. */
+function overview(channel) {
+  const samples = new Samples();
+  channel.start.forEach((iso, i) => {
+    const [from, to] = [seconds(iso), seconds(channel.end[i])];
+    samples.add(from + (to - from) / 4, channel.min[i], channel.quality[i]);
+    samples.add(from + (3 * (to - from)) / 4, channel.max[i], channel.quality[i]);
+  });
+  const gaps = channel.gaps.map((gap) => [seconds(gap.start), seconds(gap.end)]);
+  return { window: channel.window, samples, gaps, step: samples.gapAfter(GAP_AT_LEAST_S) };
+}
+
+async function json(path) {
+  const answer = await fetch(path, { headers: { Accept: "application/json" } });
+  if (!answer.ok) throw new Error(await problemOf(answer));
+  return answer.json();
+}

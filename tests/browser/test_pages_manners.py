@@ -1,0 +1,167 @@
+"""What every page owes: access for all, small size, no call elsewhere, sign-in, old links."""
+
+from typing import Any
+
+import httpx
+import pytest
+from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
+from playwright.sync_api import expect
+
+from browser_watch import PHONE, WIDE, Opener, Watch
+from fakes_pages import ShopServer, now_us
+from steadybead_domain.times import MINUTE
+
+pytestmark = pytest.mark.chromium
+PAGES = (
+    "/",
+    "/stations/north/bay-1",
+    "/welds",
+    "/welds/w-1001",
+    "/signin",
+    "/stations/north/nowhere",
+)
+LARGEST_FIRST_VIEW = 300_000
+SIZES = {"phone": PHONE, "wide": WIDE}
+# Rules of WCAG 2.0 to 2.2 at levels A and AA, as axe-core tags them.
+RULES = {
+    "runOnly": {
+        "type": "tag",
+        "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+    }
+}
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", sorted(SIZES))
+@pytest.mark.parametrize("path", PAGES)
+def test_pages_are_accessible_and_fit_the_screen(
+    path: str, size: str, scheme: str, opener: Opener, server: ShopServer, watch: Watch
+) -> None:
+    watch.expect("404")
+    server.shop.add_weld("w-1002", now_us() - 3 * MINUTE, None)
+    options: dict[str, Any] = {"viewport": SIZES[size], "color_scheme": scheme}
+    page = opener(path, **options)
+    if page.locator("#link").count():
+        expect(page.locator("#link")).to_have_text("Live")
+    if page.locator("#trace").count():
+        expect(page.locator("#trace")).to_have_attribute("data-loaded", "")
+    width = page.evaluate("document.documentElement.scrollWidth")
+    assert width <= SIZES[size]["width"]
+    results = Axe().run(page, options=RULES)
+    violations = results.response["violations"]
+    found = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in violations]
+    assert found == []
+
+
+def test_the_first_view_is_small(opener: Opener, server: ShopServer) -> None:
+    page = opener("/welds")
+    bodies: list[int] = []
+    page.on("response", lambda r: bodies.append(int(r.header_value("content-length") or 0)))
+    page.goto(server.url + "/")
+    expect(page.locator("#link")).to_have_text("Live")
+    with httpx.Client(base_url=server.url) as client:
+        document = len(client.get("/").content)
+    assets = page.evaluate(
+        "performance.getEntriesByType('resource')"
+        ".filter((e) => e.name.includes('/static/')).map((e) => e.decodedBodySize)"
+    )
+    assert len(assets) >= 10
+    assert document + sum(assets) <= LARGEST_FIRST_VIEW
+
+
+def test_the_skip_link_is_first_and_leads_to_the_content(opener: Opener) -> None:
+    page = opener("/")
+    page.keyboard.press("Tab")
+    skip = page.get_by_role("link", name="Skip to the content")
+    expect(skip).to_be_focused()
+    expect(skip).to_be_in_viewport()
+    page.keyboard.press("Enter")
+    expect(page.locator("#main")).to_be_focused()
+
+
+def test_focus_is_visible_on_every_control(opener: Opener) -> None:
+    page = opener("/stations/north/bay-1")
+    seen = set()
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        outline = page.evaluate(
+            "(() => { const e = document.activeElement; const s = getComputedStyle(e);"
+            " return [e.tagName, s.outlineStyle, parseFloat(s.outlineWidth)]; })()"
+        )
+        if outline[0] == "BODY":
+            break
+        seen.add(outline[0])
+        assert outline[1] != "none"
+        assert outline[2] >= 2
+    assert {"A", "BUTTON", "INPUT", "SELECT"} <= seen
+
+
+def test_targets_on_the_welder_s_page_are_large(opener: Opener) -> None:
+    page = opener("/stations/north/bay-1", viewport=PHONE)
+    controls = page.locator("main button:visible, main input:visible, main select:visible")
+    assert controls.count() >= 8
+    for i in range(controls.count()):
+        box = controls.nth(i).bounding_box()
+        assert box is not None
+        assert box["height"] >= 44  # for gloves; WCAG 2.2 SC 2.5.8 (AA) asks for 24 px only
+
+
+def test_cautions_stand_on_every_page(opener: Opener, watch: Watch) -> None:
+    watch.expect("404")
+    for path in PAGES:
+        footer = opener(path).locator("footer")
+        expect(footer).to_contain_text("never says that a gun is safe to touch")
+        expect(footer).to_contain_text("fumes")
+        expect(footer).to_contain_text("Local codes")
+
+
+def test_times_are_the_site_s_with_utc_on_hover(opener: Opener) -> None:
+    page = opener("/welds", timezone_id="Asia/Tokyo")
+    time = page.locator("tbody time").first
+    title = time.get_attribute("title")
+    assert title is not None
+    assert title.endswith(" UTC")
+    # Lisbon is on UTC in winter and an hour ahead in summer: the browser's zone plays no part.
+    text = time.inner_text()
+    assert text[-5:] == title[-9:-4]
+
+
+def test_static_files_are_kept_and_renamed_with_their_content(server: ShopServer) -> None:
+    with httpx.Client(base_url=server.url) as client:
+        page = client.get("/").text
+        start = page.index("/static/")
+        address = page[start : page.index('"', start)]
+        answer = client.get(address)
+        assert answer.status_code == 200
+        assert answer.headers["cache-control"] == "public, max-age=31536000, immutable"
+        other = "/static/0000000000000000/" + address.split("/", 3)[3]
+        assert client.get(other).status_code == 404
+        assert client.get(address + "/../../../etc/passwd").status_code == 404
+
+
+def test_an_unknown_token_is_refused_with_a_remedy(
+    opener: Opener, server: ShopServer, watch: Watch
+) -> None:
+    watch.expect("401")
+    page = opener("/signin?next=/welds")
+    page.get_by_label("Token").fill("not-a-token")
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.locator("#problem")).to_contain_text("not known here")
+    expect(page.get_by_label("Token")).to_be_focused()
+    page.get_by_label("Token").fill(server.token)
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(server.url + "/welds")
+    expect(page.get_by_text("Ana Reis")).to_be_visible()
+    page.get_by_role("button", name="Sign out").click()
+    expect(page).to_have_url(server.url + "/")
+
+
+@pytest.mark.parametrize("next_page", ["https://elsewhere.example/", "//elsewhere.example", "/\\x"])
+def test_signing_in_never_leads_elsewhere(
+    next_page: str, opener: Opener, server: ShopServer
+) -> None:
+    page = opener("/signin")
+    page.goto(server.url + "/signin?next=" + next_page)
+    page.get_by_label("Token").fill(server.token)
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(server.url + "/")

@@ -1,0 +1,174 @@
+"""The station page in a real browser: records, and bad networks."""
+
+import pytest
+from playwright.sync_api import Locator, Page, Route, expect
+
+from browser_watch import PHONE, Opener, Watch
+from fakes_pages import ANA, READER, ShopServer, now_us
+from steadybead_collector.records.welds import WeldSearch
+from steadybead_domain.ids import StationId
+from steadybead_domain.people import Actor, Role
+from steadybead_domain.welds import Weld, WeldEvent, WeldEventKind
+
+pytestmark = pytest.mark.chromium
+BAY_1 = "/stations/north/bay-1"
+
+
+def bench(page: Page, gun: str) -> Locator:
+    return page.locator(f'.bench[data-gun="{gun}"]')
+
+
+def welds_of_gun_b(server: ShopServer) -> list[Weld]:
+    search = WeldSearch(station=StationId("north", "bay-1"), gun="b")
+    return server.shop.records.welds.page(search, 100).items
+
+
+def fill(box: Locator, job: str, seam: str) -> None:
+    box.get_by_label("Job").fill(job)
+    box.get_by_label("Seam").fill(seam)
+    box.get_by_label("Welder").fill("M. Duarte")
+
+
+def test_a_record_is_started_and_stopped_by_touch_on_a_phone(
+    opener: Opener, server: ShopServer
+) -> None:
+    page = opener(BAY_1, viewport=PHONE, has_touch=True)
+    box = bench(page, "b")
+    fill(box, "T-2290", "S3")
+    box.get_by_role("button", name="Start the record").tap()
+    expect(box.get_by_text("Weld record is running")).to_be_visible()
+    expect(box.locator('[data-part="seam"]')).to_have_text("S3")
+    expect(box.locator('[data-part="state-word"]')).to_have_text("Welding")
+    (weld,) = welds_of_gun_b(server)
+    assert (weld.job, weld.seam, weld.welder) == ("T-2290", "S3", "M. Duarte")
+    assert (weld.started_by, weld.stop, weld.procedure) == ("demo visitor", None, "pp-speed-nozzle")
+    box.get_by_role("button", name="Stop the record").tap()
+    expect(box.locator('[data-part="outcome"]')).to_contain_text("Weld record stopped.")
+    expect(box.get_by_role("button", name="Start the record")).to_be_visible()
+    (weld,) = welds_of_gun_b(server)
+    assert weld.stop is not None
+    assert weld.stopped_by == "demo visitor"
+
+
+def test_a_record_is_started_and_stopped_by_keyboard_alone(
+    opener: Opener, server: ShopServer
+) -> None:
+    page = opener(BAY_1)
+    box = bench(page, "b")
+    job = box.get_by_label("Job")
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if job.evaluate("(field) => field === document.activeElement"):
+            break
+    page.keyboard.type("T-77")
+    page.keyboard.press("Tab")
+    page.keyboard.type("S9")
+    page.keyboard.press("Enter")
+    expect(box.get_by_role("button", name="Stop the record")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(box.locator('[data-part="outcome"]')).to_contain_text("Weld record stopped.")
+    (weld,) = welds_of_gun_b(server)
+    assert (weld.job, weld.seam, weld.stop is None) == ("T-77", "S9", False)
+
+
+def test_the_welder_s_name_is_kept_on_this_device(opener: Opener) -> None:
+    page = opener(BAY_1)
+    fill(bench(page, "b"), "T-1", "S1")
+    bench(page, "b").get_by_role("button", name="Start the record").click()
+    expect(bench(page, "b").get_by_text("Weld record is running")).to_be_visible()
+    page.reload()
+    expect(bench(page, "a").get_by_label("Welder")).to_have_value("M. Duarte")
+
+
+def test_an_entry_survives_a_lost_network_and_is_sent_once(
+    opener: Opener, server: ShopServer, watch: Watch
+) -> None:
+    watch.expect("net::ERR_")
+    page = opener(BAY_1)
+    box = bench(page, "b")
+    fill(box, "T-5", "S5")
+
+    def answer_lost(route: Route) -> None:
+        route.fetch()
+        route.abort()
+
+    page.route("**/api/v1/welds", answer_lost)
+    box.get_by_role("button", name="Start the record").click()
+    outcome = box.locator('[data-part="outcome"]')
+    expect(outcome).to_contain_text("Your entry is kept")
+    assert len(welds_of_gun_b(server)) == 1
+    page.unroute("**/api/v1/welds")
+    page.route("**/api/v1/live", lambda route: route.abort())
+    expect(box.get_by_text("Weld record is running")).to_be_visible()
+    assert [w.job for w in welds_of_gun_b(server)] == ["T-5"]
+
+
+def test_a_start_that_was_never_heard_is_sent_again(
+    opener: Opener, server: ShopServer, watch: Watch
+) -> None:
+    watch.expect("net::ERR_")
+    page = opener(BAY_1)
+    box = bench(page, "b")
+    fill(box, "T-6", "S6")
+    page.route("**/api/v1/welds", lambda route: route.abort())
+    box.get_by_role("button", name="Start the record").click()
+    expect(box.locator('[data-part="outcome"]')).to_contain_text("Your entry is kept")
+    expect(box.get_by_label("Seam")).to_have_value("S6")
+    page.unroute("**/api/v1/welds")
+    box.get_by_role("button", name="Start the record").click()
+    expect(box.get_by_text("Weld record is running")).to_be_visible()
+    assert [w.seam for w in welds_of_gun_b(server)] == ["S6"]
+
+
+def test_a_record_started_elsewhere_appears_and_can_be_stopped_here(
+    opener: Opener, server: ShopServer
+) -> None:
+    page = opener(BAY_1)
+    place = StationId("north", "bay-1")
+    event = WeldEvent(
+        WeldEventKind.START, "from-scanner", place, "b", now_us(), READER.name, "mqtt", job="T-8"
+    )
+    server.shop.records.add_weld_event(event)
+    box = bench(page, "b")
+    expect(box.locator('[data-part="job"]')).to_have_text("T-8")
+    box.get_by_role("button", name="Stop the record").click()
+    expect(box.get_by_role("button", name="Start the record")).to_be_visible()
+    assert welds_of_gun_b(server)[0].stopped_by == "demo visitor"
+
+
+def test_a_refused_act_says_why(opener: Opener, watch: Watch) -> None:
+    watch.expect("403")
+    page = opener(BAY_1)
+    page.evaluate("""document.querySelector('meta[name="csrf-token"]').content = "forged" """)
+    bench(page, "b").get_by_role("button", name="Start the record").click()
+    outcome = bench(page, "b").locator('[data-part="outcome"]')
+    expect(outcome).to_contain_text("Not done")
+    expect(outcome).to_have_attribute("data-problem", "")
+
+
+def test_the_strips_draw_the_last_five_minutes(opener: Opener) -> None:
+    page = opener(BAY_1, viewport=PHONE)
+    strip = page.locator('[data-chart="gun-a/nozzle"] canvas')
+    expect(strip).to_be_visible()
+    page.wait_for_function(DARK_PIXELS, arg=None)
+
+
+DARK_PIXELS = """() => {
+  const canvas = document.querySelector('[data-chart="gun-a/nozzle"] canvas');
+  if (!canvas) return false;
+  const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
+  let dark = 0;
+  for (let i = 0; i < data.length; i += 4) if (data[i] < 80 && data[i + 3] > 200) dark += 1;
+  return dark > canvas.width / 3;
+}"""
+
+
+def test_a_viewer_sees_no_acts(opener: Opener, server: ShopServer) -> None:
+    viewer = Actor("Hall screen", Role.VIEWER)
+    token = server.shop.records.access.create_token(viewer, ANA, now_us(), "test")
+    page = opener("/signin?next=" + BAY_1)
+    page.get_by_label("Token").fill(token)
+    page.get_by_role("button", name="Sign in").click()
+    expect(page).to_have_url(server.url + BAY_1)
+    expect(page.get_by_text("Hall screen")).to_be_visible()
+    expect(page.get_by_role("button", name="Start the record")).to_have_count(0)

@@ -1,0 +1,55 @@
+"""What browser tests share: screen sizes, and a watch on what pages do behind the scenes."""
+
+from collections.abc import Callable
+from typing import Any
+
+from playwright.sync_api import BrowserContext, Page, Request
+
+PHONE = {"width": 390, "height": 844}
+WIDE = {"width": 1920, "height": 1080}
+WATCH = """
+window.refusedByPolicy = [];
+document.addEventListener("securitypolicyviolation", (event) => {
+  window.refusedByPolicy.push(`${event.violatedDirective} ${event.blockedURI}`);
+});
+"""
+
+Opener = Callable[..., Page]
+
+
+class Watch:
+    """What pages must not do: log errors, call elsewhere, break the content policy."""
+
+    def __init__(self, home: str) -> None:
+        self.home = home
+        self.faults: list[str] = []
+        self.elsewhere: list[str] = []
+        self.expected: tuple[str, ...] = ()
+
+    def follow(self, context: BrowserContext) -> None:
+        """Watch a context's pages."""
+        context.add_init_script(WATCH)
+        context.on("request", self._request)
+        context.on("console", self._console)
+        context.on("weberror", lambda error: self.faults.append(str(error.error)))
+
+    def expect(self, *parts: str) -> None:
+        """Allow console errors with these words: a test that cuts the network causes some."""
+        self.expected = parts
+
+    def _request(self, request: Request) -> None:
+        if not request.url.startswith((self.home, "blob:", "data:")):
+            self.elsewhere.append(request.url)
+
+    def _console(self, message: Any) -> None:
+        if message.type in {"error", "warning"}:
+            self.faults.append(message.text)
+
+    def check(self, contexts: list[BrowserContext]) -> None:
+        """Fail on anything unexpected."""
+        pages = [page for context in contexts for page in context.pages]
+        refused = [r for p in pages for r in p.evaluate("window.refusedByPolicy ?? []")]
+        left = [f for f in self.faults if not any(part in f for part in self.expected)]
+        assert left == []
+        assert self.elsewhere == []
+        assert refused == []
