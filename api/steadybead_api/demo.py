@@ -59,4 +59,4 @@ def run_simulation(
 
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, end)
-    return run_simulator(config, scenario, mqtt_url, seed, speed, truth, stop)
+    return run_simulator(config, scenario, mqtt_url, seed=seed, speed=speed, truth=truth, stop=stop)
