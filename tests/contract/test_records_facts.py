@@ -2,11 +2,13 @@
 
 import hashlib
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+import records_postgres
 from records_samples import (
     ANNA,
     BAY_1,
@@ -22,6 +24,7 @@ from records_samples import (
     stop,
 )
 from steadybead_collector.records.store import Records, open_records
+from steadybead_collector.records.welds import WeldSearch
 from steadybead_domain.alarms.model import AlarmAct
 from steadybead_domain.ports import FactsStore
 from steadybead_domain.procedures import Procedure
@@ -29,9 +32,24 @@ from steadybead_domain.times import SECOND
 from steadybead_domain.welds import WeldEvent
 
 
+@pytest.fixture(scope="module")
+def server_url() -> Iterator[str]:
+    if (reason := records_postgres.why_not()) is not None:
+        pytest.skip(reason)
+    with records_postgres.server() as url:
+        yield url
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def url(request: pytest.FixtureRequest) -> str:
+    if request.param == "sqlite":
+        return "sqlite"
+    return records_postgres.emptied(request.getfixturevalue("server_url"))
+
+
 @pytest.fixture
-def records(tmp_path: Path) -> Iterator[Records]:
-    store = open_records("sqlite", tmp_path, lambda: T0)
+def records(url: str, tmp_path: Path) -> Iterator[Records]:
+    store = open_records(url, tmp_path, lambda: T0)
     yield store
     store.close()
 
@@ -45,12 +63,12 @@ def test_it_is_a_facts_store(records: Records) -> None:
 
 
 def test_first_receipt_answers_for_a_redelivery_after_reopening(
-    records: Records, tmp_path: Path
+    records: Records, url: str, tmp_path: Path
 ) -> None:
     first = receipt(7, b"21.5", 0)
     assert records.receipts([first]) == [first]
     records.close()
-    again = open_records("sqlite", tmp_path)
+    again = open_records(url, tmp_path)
     assert again.receipts([receipt(7, b"21.5", 3600), receipt(7, b"21.6", 3600)]) == [
         first,
         receipt(7, b"21.6", 3600),
@@ -200,3 +218,56 @@ def test_every_act_stands_in_the_audit_trail(records: Records) -> None:
         ("Chief", "alarm acknowledge", "x"),
         ("Anna", "weld start", "w1"),
     ]
+
+
+def test_second_opening_finds_the_same_and_a_writer_of_each_is_ordered(
+    records: Records, url: str, tmp_path: Path
+) -> None:
+    other = open_records(url, tmp_path)
+    position, _ = records.changes_since(0)
+    for number in range(5):
+        assert records.add_weld_event(start(f"a{number}"))
+        assert other.add_weld_event(start(f"b{number}", gun="b"))
+        position, changes = records.changes_since(position)
+        assert [c.weld for c in changes if isinstance(c, WeldEvent)] == [
+            f"a{number}",
+            f"b{number}",
+        ]
+    other.close()
+
+
+def test_writers_in_many_threads_leave_no_hole_for_a_reader(records: Records) -> None:
+    position, _ = records.changes_since(0)
+
+    def write(gun: str) -> None:
+        for number in range(12):
+            assert records.add_weld_event(start(f"{gun}-{number}", number, gun))
+
+    seen: list[str] = []
+    with ThreadPoolExecutor(4) as pool:
+        jobs = [pool.submit(write, gun) for gun in "abcd"]
+        while len(seen) < 48 and not any(j.done() and j.exception() for j in jobs):
+            after, changes = records.changes_since(position)
+            assert after - position == len(changes)
+            position = after
+            seen += [c.weld for c in changes if isinstance(c, WeldEvent)]
+    assert len(set(seen)) == len(seen) == 48
+
+
+def test_people_and_lists_work_alike(records: Records) -> None:
+    token = records.access.create_token(ANNA, CHIEF, T0, "test")
+    session = records.access.log_in(token, T0, "test")
+    assert session is not None
+    assert records.access.token_actor(token) == ANNA
+    assert records.access.session_actor(session, T0) == ANNA
+    assert records.access.log_out(session, T0, "test")
+    assert records.access.session_actor(session, T0) is None
+    assert records.access.revoke_token(records.access.tokens()[0].id, CHIEF, T0, "test")
+    assert records.access.token_actor(token) is None
+    records.add_weld_event(start("w1"))
+    search = WeldSearch(is_open=True, station=BAY_1, id_prefix="w")
+    assert [w.id for w in records.welds.page(search, 5).items] == ["w1"]
+    records.add_alarm_facts([fact("x", 0, active=True)])
+    assert len(records.alarms.page(5, unsettled_at=T0).items) == 1
+    assert records.alarms.facts(5).items == [fact("x", 0, active=True)]
+    records.check()

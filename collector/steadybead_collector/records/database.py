@@ -65,7 +65,7 @@ class Database:
             raise StoreError(f"records store {self._where}: {said}. {_remedy(said)}") from error
 
 
-def connect(url: str, data_dir: Path) -> Database:
+def connect(url: str, data_dir: Path, password: str | None = None) -> Database:
     """Make the database for `sqlite` (a file in `data_dir`) or an SQLAlchemy URL; StoreError."""
     if url == "sqlite":
         data_dir.mkdir(parents=True, exist_ok=True)
@@ -74,6 +74,8 @@ def connect(url: str, data_dir: Path) -> Database:
         target = URL.create("sqlite", database=str(path))
     else:
         target = _server_url(url)
+        if password is not None:
+            target = target.set(password=password)
     where = target.render_as_string(hide_password=True)
     try:
         engine = sa.create_engine(target, **_options(target))
