@@ -2,12 +2,12 @@
 
 import logging
 import threading
-import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
+from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import PlantFile
 from steadybead_collector.ingest.receipts import Receipts
 from steadybead_collector.mqtt.address import Address, kept_client_id, subscriptions
@@ -45,11 +45,6 @@ class CollectorStatus:
     lag_s: float
     counts: Mapping[str, int]
     last_error: str
-
-
-def wall_clock() -> int:
-    """Give the time of this machine in µs."""
-    return time.time_ns() // 1000
 
 
 class Collector:

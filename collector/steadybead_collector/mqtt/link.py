@@ -46,12 +46,22 @@ class LinkOwner(Protocol):
 
 
 class Link:
-    """Runs one connection after the other for its owner."""
+    """Runs one connection after the other for its owner.
+
+    `keep_session`: the broker keeps what comes while nobody is connected under this client id.
+    """
 
     def __init__(
-        self, address: Address, client_id: str, filters: tuple[str, ...], owner: LinkOwner
+        self,
+        address: Address,
+        client_id: str,
+        filters: tuple[str, ...],
+        owner: LinkOwner,
+        *,
+        keep_session: bool = True,
     ) -> None:
         self.address, self.filters, self._owner = address, filters, owner
+        self._keep_session = keep_session
         self._refused = ""
         self._work: deque[Work] = deque()
         self._ears, self._mouth = socket.socketpair()
@@ -63,7 +73,7 @@ class Link:
         client = paho.Client(
             CallbackAPIVersion.VERSION2,
             client_id=client_id,
-            clean_session=False,
+            clean_session=not self._keep_session,
             protocol=paho.MQTTv311,
             manual_ack=True,
             reconnect_on_failure=False,

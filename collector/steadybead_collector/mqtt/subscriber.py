@@ -30,9 +30,11 @@ class Subscriber:
         filters: tuple[str, ...],
         inbox: Inbox,
         clock: Callable[[], int],
+        *,
+        keep_session: bool = True,
     ) -> None:
         self._inbox, self._clock = inbox, clock
-        self._link = Link(address, client_id, filters, self)
+        self._link = Link(address, client_id, filters, self, keep_session=keep_session)
         self._backoff = Backoff()
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
         self._changed = threading.Condition()
@@ -64,7 +66,9 @@ class Subscriber:
         with self._changed:
             self._changed.notify_all()
         self._link.wake()
-        if self._thread.ident is not None:
+        if self._thread.ident is None:
+            self._link.close()
+        else:
             self._thread.join(timeout_s)
 
     def wait_ready(self, timeout_s: float) -> bool:
@@ -106,20 +110,6 @@ class Subscriber:
         if since is not None and self._clock() - since >= SETTLE_S * SECOND:
             self._drain_from = None
 
-    def _run(self) -> None:
-        while not self._stopping:
-            try:
-                self._link.run()
-            except (LinkLostError, OSError) as error:
-                self._note(f"{self._link.address}: {error}")
-            except Exception as error:  # whatever it is, the ear must not go deaf
-                LOG.exception("the network thread stumbled; it reconnects")
-                self._note(f"{type(error).__name__}: {error}")
-            self._lose()
-            with self._changed:
-                self._changed.wait_for(lambda: self._stopping, self._backoff.next())
-        self._link.close()
-
     def goes_on(self) -> bool:
         """Tell the link whether to go on."""
         return not self._stopping
@@ -135,17 +125,6 @@ class Subscriber:
             self._ready = True
             self.last_error = ""
             self._changed.notify_all()
-
-    def _lose(self) -> None:
-        with self._changed:
-            self.connection += 1
-            self._ready = False
-            self._drain_from = None
-
-    def _note(self, text: str) -> None:
-        if text != self.last_error:
-            LOG.warning("mqtt: %s", text)
-        self.last_error = text
 
     def heard(self, message: paho.MQTTMessage) -> None:
         """Take a message from the link; waits while the inbox is full."""
@@ -168,3 +147,28 @@ class Subscriber:
                 backlog=message.retain or message.dup or self._drain_from is not None,
             )
         )
+
+    def _run(self) -> None:
+        while not self._stopping:
+            try:
+                self._link.run()
+            except (LinkLostError, OSError) as error:
+                self._note(f"{self._link.address}: {error}")
+            except Exception as error:  # whatever it is, the ear must not go deaf
+                LOG.exception("the network thread stumbled; it reconnects")
+                self._note(f"{type(error).__name__}: {error}")
+            self._lose()
+            with self._changed:
+                self._changed.wait_for(lambda: self._stopping, self._backoff.next())
+        self._link.close()
+
+    def _lose(self) -> None:
+        with self._changed:
+            self.connection += 1
+            self._ready = False
+            self._drain_from = None
+
+    def _note(self, text: str) -> None:
+        if text != self.last_error:
+            LOG.warning("mqtt: %s", text)
+        self.last_error = text
