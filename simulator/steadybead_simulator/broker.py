@@ -6,6 +6,7 @@ import socket
 import ssl
 import threading
 import time
+from collections import deque
 from types import TracebackType
 from typing import Any, Self
 from urllib.parse import unquote, urlsplit
@@ -101,6 +102,8 @@ class Fleet:
         self._url = f"{urlsplit(url).hostname}:{urlsplit(url).port or ''}".rstrip(":")
         self._room = threading.Event()  # set whenever something was acknowledged or connected
         self._selector = selectors.DefaultSelector()
+        self._changed = deque(self._links.values())
+        self._watched: dict[str, Any] = {}
         self._bell_in, self._bell = socket.socketpair()
         self._bell_in.setblocking(False)
         self._bell.setblocking(False)
@@ -145,7 +148,7 @@ class Fleet:
         if message.topic == link.online:
             link.word = message.payload
         link.client.publish(message.topic, message.payload, qos=1, retain=message.retain)
-        self._ring()
+        self._touch(link)
 
     def _pause(self, seconds: float) -> None:
         """Wait for the driving thread to get something done."""
@@ -156,6 +159,11 @@ class Fleet:
         self.acknowledged += 1
         self._room.set()
 
+    def _touch(self, link: Link) -> None:
+        """Have the driving thread look at a link."""
+        self._changed.append(link)
+        self._ring()
+
     def _ring(self) -> None:
         with contextlib.suppress(BlockingIOError, OSError):
             self._bell.send(b"!")
@@ -163,10 +171,9 @@ class Fleet:
     def _drive(self) -> None:
         """Read, write and keep alive all connections until closed."""
         self._selector.register(self._bell_in, selectors.EVENT_READ, None)
-        watched: dict[str, Any] = {}
         next_misc = 0.0
         while not self._closing.is_set():
-            self._watch(watched)
+            self._watch()
             for key, events in self._selector.select(0.2):
                 self._serve(key, events)
             now = time.monotonic()
@@ -185,23 +192,25 @@ class Fleet:
             link.client.loop_read()
         if events & selectors.EVENT_WRITE:
             link.client.loop_write()
+        self._changed.append(link)
 
-    def _watch(self, watched: dict[str, Any]) -> None:
-        """Follow each client's socket as it comes, goes and wants to write."""
-        for name, link in self._links.items():
-            now, before = link.client.socket(), watched.get(name)
+    def _watch(self) -> None:
+        """Follow the sockets that came, went, or want to write since the last look."""
+        while self._changed:
+            link = self._changed.popleft()
+            now, before = link.client.socket(), self._watched.get(link.station)
             if before is not None and before is not now:
                 with contextlib.suppress(KeyError, ValueError):
                     self._selector.unregister(before)
-                del watched[name]
+                del self._watched[link.station]
             if now is None:
                 continue
             events = selectors.EVENT_READ
             if link.client.want_write():
                 events |= selectors.EVENT_WRITE
-            if name not in watched:
+            if link.station not in self._watched:
                 self._selector.register(now, events, link)
-                watched[name] = now
+                self._watched[link.station] = now
             elif self._selector.get_key(now).events != events:
                 self._selector.modify(now, events, link)
 
@@ -211,6 +220,7 @@ class Fleet:
         link.next_try = now + RETRY_S
         with contextlib.suppress(OSError, ValueError):
             link.client.reconnect()
+        self._changed.append(link)
 
     def unacknowledged(self) -> int:
         """Count what the broker has not acknowledged yet."""
@@ -223,7 +233,7 @@ class Fleet:
         for link in self._links.values():
             if link.word == b"1":
                 link.client.publish(link.online, b"0", qos=1, retain=True)
-        self._ring()
+                self._touch(link)
         deadline = time.monotonic() + 2.0
         while self.unacknowledged() and time.monotonic() < deadline:
             self._pause(0.05)

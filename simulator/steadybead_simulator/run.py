@@ -10,6 +10,7 @@ from typing import Protocol
 
 from steadybead_domain.plant import Plant
 from steadybead_domain.times import SECOND
+from steadybead_simulator.ahead import Ahead
 from steadybead_simulator.broker import BadUrlError, BrokerError, Fleet
 from steadybead_simulator.messages import Message, Step, messages
 from steadybead_simulator.places import FileError
@@ -21,6 +22,7 @@ from steadybead_simulator.truth import TruthFile
 
 LOG = logging.getLogger(__name__)
 FAST_DURATION_S = 8 * 3600.0
+LEAD_S = 0.01  # a station takes about so long to get ready
 
 
 class Publisher(Protocol):
@@ -54,19 +56,21 @@ def simulate(
     start_us = scenario.start_us
     if start_us is None:
         back = 0.0 if speed == 1.0 or duration is None else duration
+        begun += LEAD_S * len(plant.stations) if back == 0.0 else 0.0
         start_us = round((begun - back) * 1000) * 1000
     shop = Shop(plant, scenario, seed, start_us)
     end_s = float("inf") if duration is None else duration
     count = 0
-    for step in _until(messages(shop, end_s), shop.us(min(end_s, 1e10))):
-        for message in step.messages:
-            due = begun + (message.at - start_us) / SECOND / speed
-            if not _wait(due, clock, stop):
-                return count
-            publisher.publish(message)
-            count += 1
-        if truth is not None:
-            truth.add(step.truth)
+    with Ahead(_until(messages(shop, end_s), shop.us(min(end_s, 1e10)))) as steps:
+        for step in steps:
+            for message in step.messages:
+                due = begun + (message.at - start_us) / SECOND / speed
+                if not _wait(due, clock, stop):
+                    return count
+                publisher.publish(message)
+                count += 1
+            if truth is not None:
+                truth.add(step.truth)
     return count
 
 
