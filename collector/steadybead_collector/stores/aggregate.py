@@ -8,11 +8,11 @@ import numpy as np
 
 from steadybead_collector.stores.buckets import Filling
 from steadybead_collector.stores.exact import read_total
-from steadybead_collector.stores.packed import Chunk
+from steadybead_collector.stores.packed import unpack
 from steadybead_collector.stores.summary import Summary
-from steadybead_collector.stores.trace import View, cut, in_time_order
+from steadybead_collector.stores.trace import View, in_time_order
 from steadybead_collector.stores.windows import WINDOW
-from steadybead_domain.readings import Columns, Int64
+from steadybead_domain.readings import Int64
 from steadybead_domain.times import DAY, HOUR
 
 _ROLLUPS = (
@@ -24,7 +24,7 @@ _WINDOWS = (
     " WHERE channel = ? AND window BETWEEN ? AND ? ORDER BY window, part"
 )
 _LEVELS = (DAY, HOUR, WINDOW)
-_GATHERED = 200_000
+_GATHERED = 32
 
 
 def fill(view: View, filling: Filling) -> None:
@@ -32,7 +32,9 @@ def fill(view: View, filling: Filling) -> None:
     if filling.start >= filling.end:
         return
     filling.add_rows(view.tail_between(filling.start, filling.end))
-    level = next((i for i, span in enumerate(_LEVELS) if filling.width >= span), len(_LEVELS) - 1)
+    level = next(
+        (i for i, span in enumerate(_LEVELS) if filling.width >= 2 * span), len(_LEVELS) - 1
+    )
     work = _Work(view, filling)
     span = _LEVELS[level]
     work.descend(level, filling.start // span, (filling.end - 1) // span)
@@ -45,8 +47,7 @@ class _Work:
     def __init__(self, view: View, filling: Filling) -> None:
         self.view = view
         self.filling = filling
-        self.gathered: list[Columns] = []
-        self.gathered_count = 0
+        self.gathered: list[bytes] = []
 
     def descend(self, level: int, first: int, last: int) -> None:
         """Fill from spans `first` to `last` of a level; finer ones where an edge cuts them."""
@@ -63,9 +64,9 @@ class _Work:
     def flush(self) -> None:
         """Add the readings gathered so far."""
         if self.gathered:
-            rows = in_time_order(Columns.concat(self.gathered))
-            self.filling.add_rows(cut(rows, self.filling.start, self.filling.end))
-        self.gathered, self.gathered_count = [], 0
+            rows = unpack(self.gathered, self.filling.start, self.filling.end, raw=False)
+            self.filling.add_rows(in_time_order(rows))
+        self.gathered = []
 
     def _windows(self, first: int, last: int) -> None:
         rows = self.view.connection.execute(_WINDOWS, (self.view.channel, first, last)).fetchall()
@@ -78,10 +79,8 @@ class _Work:
 
     def _gather(self, chunk: int) -> None:
         found = self.view.connection.execute("SELECT data FROM chunk WHERE id = ?", (chunk,)).get
-        rows = _without_raw(Chunk(found))
-        self.gathered.append(rows)
-        self.gathered_count += len(rows)
-        if self.gathered_count >= _GATHERED:
+        self.gathered.append(found)
+        if len(self.gathered) >= _GATHERED:
             self.flush()
 
     def _add_whole(self, span: int, rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
@@ -116,16 +115,3 @@ def _add(filling: Filling, place: Int64, rows: Sequence[tuple[Any, ...]]) -> Non
     parts = map(Summary, *(c.tolist() for c in columns), sums, worsts.tolist())
     for i, part in zip(place[starts].tolist(), parts, strict=True):
         filling.add(i, part)
-
-
-def _without_raw(chunk: Chunk) -> Columns:
-    """Unpack what summaries need; raw samples and plant versions are left out."""
-    value = chunk.column("value")
-    return Columns(
-        chunk.column("time"),
-        value,
-        value,
-        chunk.column("quality"),
-        chunk.column("reason"),
-        np.zeros(chunk.n, np.uint32),
-    )

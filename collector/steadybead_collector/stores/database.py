@@ -55,18 +55,25 @@ class Database:
                 yield self._writer
 
     @contextlib.contextmanager
-    def reading(self) -> Iterator[apsw.Connection]:
-        """Lend a connection inside one read transaction: everything read is of one moment."""
+    def lending(self) -> Iterator[apsw.Connection]:
+        """Lend a reading connection; each statement is a transaction of its own."""
         self.check_open()
         with told(self.path):
             connection = self._lend()
             try:
-                connection.execute("BEGIN")
                 yield connection
             finally:
-                if connection.in_transaction:
-                    connection.execute("ROLLBACK")
                 self._give_back(connection)
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[apsw.Connection]:
+        """Lend a connection inside one read transaction: everything read is of one moment."""
+        with self.lending() as connection:
+            connection.execute("BEGIN")
+            try:
+                yield connection
+            finally:
+                connection.execute("ROLLBACK")
 
     def check_open(self) -> None:
         """Raise StoreError if the store was closed."""

@@ -20,15 +20,14 @@ def exact_sums(values: Float64, starts: Int64) -> list[int]:
 
     Part i ends where part i + 1 starts; the last one ends with the array. No part is empty.
     """
-    size = np.abs(values)
-    high = float(size.max())
-    if high == 0.0:
+    low, high = float(values.min()), float(values.max())
+    most = max(abs(low), abs(high))
+    if most == 0.0:
         return [0] * len(starts)
-    low = float(size[size > 0.0].min()) if size.min() == 0.0 else float(size.min())
-    top, bottom = math.frexp(high)[1], math.frexp(low)[1]
+    top, bottom = math.frexp(most)[1], math.frexp(_least(values, low, high))[1]
     if top - bottom > 9 or bottom < -900 or top > 900:
         return _sums_by_exponent(values, starts)
-    scaled = np.ldexp(values, 53 - bottom).astype(np.int64)
+    scaled = (values * math.ldexp(1.0, 53 - bottom)).astype(np.int64)
     upper = np.add.reduceat(scaled >> _LOW_BITS, starts)
     lower = np.add.reduceat(scaled & _LOW_MASK, starts)
     shift = STEP - (53 - bottom)
@@ -36,6 +35,15 @@ def exact_sums(values: Float64, starts: Int64) -> list[int]:
         ((int(u) << _LOW_BITS) + int(w)) << shift
         for u, w in zip(upper.tolist(), lower.tolist(), strict=True)
     ]
+
+
+def _least(values: Float64, low: float, high: float) -> float:
+    """Give the least absolute value that is not zero."""
+    if low > 0.0:
+        return low
+    if high < 0.0:
+        return -high
+    return float(np.abs(values[values != 0.0]).min())
 
 
 def _sums_by_exponent(values: Float64, starts: Int64) -> list[int]:

@@ -1,15 +1,16 @@
 """A batch end to end in flat arrays, checked: what every store takes in."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.readings import Batch, Columns, Int64, Quality, Reason
 
 TIME_LIMIT = 2**61  # ±73 000 years in µs: differences of two times stay inside int64
-_FIELDS = ("time", "value", "raw", "quality", "reason", "plant")
-_TYPES = {
+_TYPES: dict[str, np.dtype[Any]] = {
     "time": np.dtype(np.int64),
     "value": np.dtype(np.float64),
     "raw": np.dtype(np.float64),
@@ -41,37 +42,40 @@ class Flat:
 
 
 def flatten(batch: Batch) -> Flat:
-    """Join the columns of a batch; channels without a reading are left out.
+    """Join the columns of a batch into new arrays; channels without a reading are left out.
 
     Raises ValueError on NaN or infinity, on a time beyond ±2^61 µs, on an unknown quality or
     reason number, and on columns of another type or of unequal length.
     """
     named = [(name, columns) for name, columns in batch.columns.items() if len(columns.time)]
-    lengths = np.fromiter((len(c.time) for _, c in named), np.int64, len(named))
+    parts = [columns for _, columns in named]
+    lengths = [len(c.time) for c in parts]
     starts = np.zeros(len(named) + 1, np.int64)
     np.cumsum(lengths, out=starts[1:])
-    joined = _joined([c for _, c in named])
-    _check_shape([c for _, c in named], joined, int(starts[-1]))
-    _check_content(joined)
-    return Flat(tuple(name for name, _ in named), starts, joined)
-
-
-def _joined(parts: list[Columns]) -> Columns:
-    """Join into new arrays, so that the caller may change its own afterwards."""
-    return (
-        parts[0].take(np.arange(len(parts[0].time))) if len(parts) == 1 else Columns.concat(parts)
+    joined = Columns(
+        _joined("time", [c.time for c in parts], lengths),
+        _joined("value", [c.value for c in parts], lengths),
+        _joined("raw", [c.raw for c in parts], lengths),
+        _joined("quality", [c.quality for c in parts], lengths),
+        _joined("reason", [c.reason for c in parts], lengths),
+        _joined("plant", [c.plant for c in parts], lengths),
     )
+    _check_content(joined)
+    return Flat(tuple([name for name, _ in named]), starts, joined)
 
 
-def _check_shape(parts: list[Columns], joined: Columns, n: int) -> None:
-    for field in _FIELDS:
-        array = getattr(joined, field)
-        if array.dtype != _TYPES[field]:
-            raise ValueError(f"column {field!r} is {array.dtype}, not {_TYPES[field]}")
-        if len(array) != n:
-            raise ValueError(f"column {field!r} has {len(array)} rows where time has {n}")
-    if any(not len(c.time) == len(c.value) == len(c.raw) == len(c.plant) for c in parts):
-        raise ValueError("the columns of a channel differ in length")
+def _joined(field: str, parts: list[npt.NDArray[Any]], lengths: list[int]) -> npt.NDArray[Any]:
+    """Join arrays of one column. Bytes join faster than numpy concatenates many short arrays."""
+    dtype = _TYPES[field]
+    if [part.dtype for part in parts].count(dtype) != len(parts):
+        raise ValueError(f"a column {field!r} is not {dtype}")
+    if list(map(len, parts)) != lengths:
+        raise ValueError(f"a column {field!r} differs in length from its times")
+    buffers: Any = parts
+    try:
+        return np.frombuffer(b"".join(buffers), dtype)
+    except (BufferError, ValueError):  # some part is a view with gaps
+        return np.concatenate(parts)
 
 
 def _check_content(rows: Columns) -> None:

@@ -26,6 +26,8 @@ class Housekeeper:
         """Do one piece; True if more waits."""
         with self._lock:
             self._database.checkpoint()
+            with self._database.lock:
+                self._recent.tail.tidy()
             if not self._plan.due:
                 self._make_plan()
             if self._plan.due:

@@ -33,7 +33,7 @@ class Row:
 
 
 def insert(connection: apsw.Connection, row: Row) -> None:
-    """Add a row inside the caller's transaction."""
+    """Add a row: a commit of its own, or part of the caller's transaction."""
     data = journal_codec.encode(row.ids, row.starts, row.rows)
     connection.execute(
         "INSERT INTO journal VALUES (?, ?, ?, ?)", (row.position, row.received, len(row.rows), data)

@@ -48,9 +48,10 @@ class Recent:
         self.names[i] = name
         self.newest.reserve(i)
 
-    def newest_times(self, names: Sequence[ChannelId]) -> Int64:
-        """Give the newest time of each channel, `NEVER` for one that is new."""
-        return self.newest.times(np.array([self.ids.get(name, 0) for name in names], np.int64))
+    def numbers(self, names: Sequence[ChannelId]) -> Int64:
+        """Give the numbers of channels, int64 [k]; 0 for one that is new."""
+        get = self.ids.get
+        return np.array([get(name, 0) for name in names], np.int64)
 
     def leave_out_merged(self, connection: apsw.Connection) -> None:
         """Drop from the tail what chunks hold already."""

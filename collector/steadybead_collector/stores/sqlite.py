@@ -16,6 +16,7 @@ from steadybead_collector.stores.housekeeping import Housekeeper
 from steadybead_collector.stores.identity import Known, accepted, sift
 from steadybead_collector.stores.leaves import Leaf, read_leaves
 from steadybead_collector.stores.recent import Recent
+from steadybead_collector.stores.tail import Rows
 from steadybead_collector.stores.trace import View, known, read_on, slices
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.plant import Plant
@@ -53,12 +54,12 @@ class SqliteReadings:
         flat = flatten(batch)
         recent = self._recent
         with self._database.writing() as connection:
-            fresh = [name for name in flat.names if name not in recent.ids]
-            newest = recent.newest_times(flat.names)
-            sifted = sift(flat, newest, self._lookup(connection))
+            ids = recent.numbers(flat.names)
+            sifted = sift(flat, recent.newest.times(ids), self._lookup(connection))
             new, batch = sifted.flat, accepted(batch, sifted, flat)
             if len(new):
-                self._commit(connection, batch.received, fresh, new)
+                ids = ids if new is flat else recent.numbers(new.names)
+                self._commit(connection, batch.received, new, ids)
             return Appended(recent.position, batch, sifted.duplicates, tuple(sifted.conflicts))
 
     def latest(self, channels: Sequence[ChannelId]) -> Mapping[ChannelId, Reading]:
@@ -78,7 +79,7 @@ class SqliteReadings:
         Each part is of one moment; no transaction is open while the caller works on it.
         """
         while start < end:
-            with self._view(channel) as view:
+            with self._view(channel, statements=1) as view:
                 if view is None:
                     return
                 rows, start = read_on(view, start, end)
@@ -145,45 +146,72 @@ class SqliteReadings:
         """Finish; idempotent."""
         self._database.close()
 
-    def _commit(
-        self, connection: apsw.Connection, received: int, fresh: Sequence[ChannelId], new: Flat
+    def _commit(self, connection: apsw.Connection, received: int, new: Flat, ids: Int64) -> None:
+        recent = self._recent
+        if not ids.all():
+            self._commit_with_new_channels(connection, received, new, ids)
+            return
+        row = journal.Row(recent.position + 1, received, ids, new.starts, new.rows)
+        journal.insert(connection, row)
+        recent.take(row)
+
+    def _commit_with_new_channels(
+        self, connection: apsw.Connection, received: int, new: Flat, ids: Int64
     ) -> None:
         recent = self._recent
-        numbers = {name: i for i, name in enumerate(fresh, len(recent.ids) + 1)}
-        ids = np.array([numbers.get(name) or recent.ids[name] for name in new.names], np.int64)
+        fresh = {
+            new.names[i]: len(recent.ids) + k for k, i in enumerate(np.flatnonzero(ids == 0), 1)
+        }
+        ids[ids == 0] = list(fresh.values())
         row = journal.Row(recent.position + 1, received, ids, new.starts, new.rows)
         with connection:
-            for name, i in numbers.items():
+            for name, number in fresh.items():
                 facts = self._facts.get(name, ("", ""))
                 connection.execute(
-                    "INSERT INTO channel VALUES (?, ?, ?, ?)", (i, str(name), *facts)
+                    "INSERT INTO channel VALUES (?, ?, ?, ?)", (number, str(name), *facts)
                 )
             journal.insert(connection, row)
-        for name, i in numbers.items():
-            recent.name(name, i)
+        for name, number in fresh.items():
+            recent.name(name, number)
         recent.take(row)
 
     def _lookup(self, connection: apsw.Connection) -> "_Lookup":
         return _Lookup(connection, self._recent)
 
     @contextmanager
-    def _view(self, channel: ChannelId) -> Iterator[View | None]:
+    def _view(self, channel: ChannelId, statements: int = 2) -> Iterator[View | None]:
         """Give one moment of a channel; None if it never had a reading.
 
         The rows in memory are taken before the transaction begins, so what is merged in between
-        is seen twice and then left out, never missed.
+        is seen twice and then left out, never missed. One statement needs no transaction around.
         """
-        recent = self._recent
+        if self._database.read_only:
+            with self._follow(channel) as view:
+                yield view
+            return
+        number, tail = self._tail_of(channel)
+        if number is None:
+            yield None
+            return
+        lend = self._database.reading if statements > 1 else self._database.lending
+        with lend() as connection:
+            yield View(connection, number, tail)
+
+    @contextmanager
+    def _follow(self, channel: ChannelId) -> Iterator[View | None]:
+        """Give one moment in a process that only reads: first it learns what the writer wrote."""
         with ExitStack() as stack:
             with self._database.lock:
-                if self._database.read_only:
-                    connection = stack.enter_context(self._database.reading())
-                    recent.load(connection)
-                number = recent.ids.get(channel)
-                tail = recent.tail.rows(-1 if number is None else number)
-            if not self._database.read_only:
                 connection = stack.enter_context(self._database.reading())
+                self._recent.load(connection)
+                number, tail = self._tail_of(channel)
             yield None if number is None else View(connection, number, tail)
+
+    def _tail_of(self, channel: ChannelId) -> tuple[int | None, Rows]:
+        with self._database.lock:
+            self._database.check_open()
+            number = self._recent.ids.get(channel)
+            return number, self._recent.tail.rows(-1 if number is None else number)
 
     def _describe_channels(self) -> None:
         """Write quantity and unit of known channels, for whoever reads the file without us."""

@@ -1,6 +1,8 @@
 """Readings in memory by channel, in ascending time, each with its journal position."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +22,9 @@ ROW = np.dtype(
     align=True,
 )
 Rows = npt.NDArray[np.void]
-_PENDING_LIMIT = 20_000
+_WAITING_READINGS = 500_000
+_DEALT_BY_HOUSEKEEPING = 20_000
+_WAITING_APPENDS = 64
 
 
 def columns_of(rows: Rows) -> Columns:
@@ -45,8 +49,8 @@ def between(rows: Rows, start: int, end: int) -> Rows:
 class Tail:
     """Rows by channel number. Not safe for threads: the owner holds a lock.
 
-    `add` only notes the arrays; they are dealt out to the channels when one is asked for, or when
-    20 000 readings wait.
+    `add` only notes the arrays; they are dealt out to the channels when a channel is asked for
+    while many appends wait, or when many readings do.
     """
 
     by_channel: dict[int, list[Rows]] = field(default_factory=dict)
@@ -57,18 +61,22 @@ class Tail:
         """Take the readings of one append: channel `ids[i]` owns `starts[i]:starts[i + 1]`."""
         self.waiting.append((position, ids, starts, rows))
         self.waiting_count += len(rows)
-        if self.waiting_count >= _PENDING_LIMIT:
+        if self.waiting_count >= _WAITING_READINGS:
             self.deal()
 
     def rows(self, channel: int) -> Rows:
         """Give the rows of a channel in ascending time; not to be changed."""
-        self.deal()
-        parts = self.by_channel.get(channel)
-        if not parts:
-            return np.empty(0, ROW)
+        if len(self.waiting) > _WAITING_APPENDS:
+            self.deal()
+        parts = self.by_channel.get(channel, [])
         if len(parts) > 1:
-            parts[:] = [_in_time_order(np.concatenate(parts))]
-        return parts[0]
+            parts[:] = [_join(parts)]
+        newer = [
+            found for entry in self.waiting if (found := _of_channel(channel, *entry)) is not None
+        ]
+        if newer:
+            return _join([*parts, *newer])
+        return parts[0] if parts else np.empty(0, ROW)
 
     def channels(self) -> list[int]:
         """Name the channels that have rows."""
@@ -95,31 +103,49 @@ class Tail:
 
     def replace(self, channel: int, rows: Rows) -> None:
         """Put these rows in place of what the channel had."""
+        self.deal()
         if len(rows):
             self.by_channel[channel] = [rows]
         else:
             self.by_channel.pop(channel, None)
+
+    def tidy(self) -> None:
+        """Deal out what waits if it is worth it; housekeeping calls this now and then."""
+        if self.waiting_count >= _DEALT_BY_HOUSEKEEPING:
+            self.deal()
 
     def deal(self) -> None:
         """Deal the waiting readings out to their channels."""
         if not self.waiting:
             return
         owner = np.concatenate([np.repeat(ids, np.diff(st)) for _, ids, st, _ in self.waiting])
-        table = np.concatenate([_table(position, rows) for position, _, _, rows in self.waiting])
+        table = np.empty(self.waiting_count, ROW)
+        at = 0
+        for position, _, _, rows in self.waiting:
+            _fill(table[at : at + len(rows)], position, rows)
+            at += len(rows)
+        self.waiting, self.waiting_count = [], 0
         order = np.argsort(owner, kind="stable")
         owner, table = owner[order], table[order]
         starts = np.flatnonzero(np.diff(owner, prepend=-1))
-        ends = np.append(starts[1:], len(owner))
-        for channel, a, b in zip(
-            owner[starts].tolist(), starts.tolist(), ends.tolist(), strict=True
-        ):
+        bounds = [*starts.tolist(), len(owner)]
+        for channel, (a, b) in zip(owner[starts].tolist(), pairwise(bounds), strict=True):
             _push(self.by_channel.setdefault(channel, []), table[a:b].copy())
-        self.waiting = []
-        self.waiting_count = 0
 
 
-def _table(position: int, rows: Columns) -> Rows:
-    table = np.empty(len(rows), ROW)
+def _of_channel(
+    channel: int, position: int, ids: Int64, starts: Int64, rows: Columns
+) -> Rows | None:
+    place = np.flatnonzero(ids == channel)
+    if not len(place):
+        return None
+    found = rows.take(slice(int(starts[place[0]]), int(starts[place[0] + 1])))
+    table = np.empty(len(found), ROW)
+    _fill(table, position, found)
+    return table
+
+
+def _fill(table: Rows, position: int, rows: Columns) -> None:
     table["time"] = rows.time
     table["position"] = position
     table["value"] = rows.value
@@ -127,7 +153,6 @@ def _table(position: int, rows: Columns) -> Rows:
     table["plant"] = rows.plant
     table["quality"] = rows.quality
     table["reason"] = rows.reason
-    return table
 
 
 def _push(parts: list[Rows], rows: Rows) -> None:
@@ -135,11 +160,17 @@ def _push(parts: list[Rows], rows: Rows) -> None:
     parts.append(rows)
     while len(parts) > 1 and len(parts[-1]) * 2 > len(parts[-2]):
         last = parts.pop()
-        parts[-1] = _in_time_order(np.concatenate((parts[-1], last)))
+        parts[-1] = _join([parts[-1], last])
 
 
-def _in_time_order(rows: Rows) -> Rows:
-    time = rows["time"]
+def _join(parts: Sequence[Rows]) -> Rows:
+    """Join parts into ascending time; numpy's own joining of records is slow."""
+    joined = np.empty(sum(map(len, parts)), ROW)
+    at = 0
+    for part in parts:
+        joined[at : at + len(part)] = part
+        at += len(part)
+    time = joined["time"]
     if (time[1:] > time[:-1]).all():
-        return rows
-    return rows[np.argsort(time, kind="stable")]
+        return joined
+    return joined[np.argsort(time, kind="stable")]

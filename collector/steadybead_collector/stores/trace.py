@@ -45,25 +45,33 @@ class View:
 
 def read_on(view: View, start: int, end: int) -> tuple[Columns, int]:
     """Give readings from `start` on, some 65 536 if there are so many, and where to go on."""
-    found: list[Columns] = []
+    chunks: list[bytes] = []
     upto: dict[int, int] = {}
-    taken, stop = 0, end
+    taken, stop, ordered = 0, end, True
     bounds = (view.channel, start // WINDOW, (end - 1) // WINDOW)
     with closing(view.connection.execute(_PARTS, bounds)) as parts:
         for window, merged, count, data in parts:
-            if taken >= PART_READINGS and window not in upto:
+            if window in upto:
+                ordered = False
+            elif taken >= PART_READINGS:
                 stop = window * WINDOW
                 break
             upto[window] = max(merged, upto.get(window, 0))
             if data is not None:
-                found.append(unpack(data))
+                chunks.append(data)
                 taken += count
-    found.append(columns_of(unmerged(between(view.tail, start, stop), upto)))
-    return cut(in_time_order(Columns.concat(found)), start, stop), stop
+    rows = unpack(chunks, start, stop)
+    if len(view.tail) and len(waiting := between(view.tail, start, stop)):
+        rows = Columns.concat((rows, columns_of(unmerged(waiting, upto))))
+        ordered = False
+    return rows if ordered else in_time_order(rows), stop
 
 
 def slices(rows: Columns) -> Iterator[Columns]:
-    """Cut into parts of bounded size."""
+    """Cut into parts of bounded size, none of them empty."""
+    if 0 < len(rows) <= PART_READINGS:
+        yield rows
+        return
     for i in range(0, len(rows), PART_READINGS):
         yield rows.take(slice(i, i + PART_READINGS))
 
@@ -73,12 +81,6 @@ def in_time_order(rows: Columns) -> Columns:
     if (rows.time[1:] > rows.time[:-1]).all():
         return rows
     return rows.take(np.argsort(rows.time, kind="stable"))
-
-
-def cut(rows: Columns, start: int, end: int) -> Columns:
-    """Cut ascending readings to [start, end)."""
-    low, high = np.searchsorted(rows.time, (start, end))
-    return rows.take(slice(int(low), int(high)))
 
 
 def known(view: View, times: Int64) -> Known:

@@ -1,0 +1,436 @@
+"""What the embedded readings store costs, beside the plain thing in the same run.
+
+Every figure with a goal is a ratio, a size or a time for which a largest value was set; `met` says
+whether it was kept. Times of the machine's disk and of numpy are measured in the same run.
+"""
+
+import argparse
+import gc
+import json
+import os
+import shutil
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import apsw
+import numpy as np
+
+from steadybead_collector.stores import SqliteReadings, journal_codec
+from steadybead_collector.stores.flat import flatten
+from steadybead_domain.ids import ChannelId
+from steadybead_domain.readings import Batch, Columns, Float64, Int64
+from steadybead_domain.times import DAY, HOUR, MINUTE, SECOND
+
+Figure = dict[str, Any]
+START = 1_777_879_800_000_000  # 2026-05-04T07:30:00Z
+STEP = 200_000  # 5 Hz
+JITTER_US = 200.0  # standard deviation
+SEED = 7
+
+
+def main(short: bool) -> list[Figure]:
+    """Run all; `short` only shows that everything works, its figures mean nothing."""
+    parts: list[Callable[[Path, bool], list[Figure]]] = [
+        ingest,
+        size,
+        trace,
+        season,
+        newest,
+        stall,
+        writes,
+        month,
+    ]
+    figures: list[Figure] = []
+    for part in parts:
+        with scratch() as folder:
+            figures += part(folder, short)
+        gc.collect()
+    return [line | {"goal": None, "met": None} for line in figures] if short else figures
+
+
+def ingest(folder: Path, short: bool) -> list[Figure]:
+    """Append batches of 1,000, in turn with bare inserts of the very same bytes."""
+    figures = []
+    for channels, each in ((8, 125), (40, 25), (400, 3)):
+        here = folder / str(channels)
+        batches = list(batches_of(channels, each, 60 if short else 1_200))
+        ours_s, bare_s = beside_bare_inserts(here, batches)
+        n = channels * each
+        figures += [
+            figure(f"store: durable batches of {n} of {channels} channels", n / ours_s, "1/s"),
+            figure(f"store: bare journal inserts of the same {n} readings", n / bare_s, "1/s"),
+            figure(
+                f"store: time over a bare insert, batches of {n} of {channels} channels",
+                ours_s / bare_s,
+                "",
+                goal=2.0,
+            ),
+        ]
+    return figures
+
+
+def beside_bare_inserts(folder: Path, batches: list[Batch]) -> tuple[float, float]:
+    """Give the mean seconds of an append and of a bare insert, housekeeping running beside."""
+    blobs = []
+    for batch in batches:
+        flat = flatten(batch)
+        ids = np.arange(len(flat.names), dtype=np.int64)
+        blobs.append(journal_codec.encode(ids, flat.starts, flat.rows))
+    store = SqliteReadings(folder)
+    bare = bare_journal(folder / "bare.sqlite")
+    insert = "INSERT INTO journal VALUES (?, ?, ?, ?)"
+    ours_s, bare_s, block = 0.0, 0.0, 50
+    warm = len(batches) // 3
+    with housekeeping(store, 0.02):
+        for k in range(0, len(batches), block):
+            chosen = range(k, min(k + block, len(batches)))
+            ours = timed(lambda: [store.append(batches[i]) for i in chosen])  # noqa: B023
+            plain = timed(
+                lambda: [bare.execute(insert, (i, 0, 1_000, blobs[i])) for i in chosen]  # noqa: B023
+            )
+            if k >= warm:
+                ours_s, bare_s = ours_s + ours, bare_s + plain
+    bare.close()
+    store.close()
+    counted = len(batches) - -(-warm // block) * block
+    return ours_s / counted, bare_s / counted
+
+
+def bare_journal(path: Path) -> apsw.Connection:
+    """Open a journal and nothing else, as durable as ours."""
+    connection = apsw.Connection(str(path))
+    connection.pragma("journal_mode", "wal")
+    connection.pragma("synchronous", "FULL")
+    connection.execute("CREATE TABLE journal (seq INTEGER PRIMARY KEY, received, n, data BLOB)")
+    return connection
+
+
+def size(folder: Path, short: bool) -> list[Figure]:
+    """Count the bytes of the file that are in use, after all is merged, for each reading."""
+    figures = []
+    hours = 1 if short else 24
+    for name, apart, goal in (("value only", False, 3.0), ("raw apart", True, 6.0)):
+        store = SqliteReadings(folder / name)
+        n = 0
+        for batch in batches_of(8, 5 * 3_600, hours, raw_apart=apart):
+            store.append(batch)
+            n += len(batch)
+        settle(store)
+        figures.append(figure(f"store: bytes a reading, {name}", used_bytes(store) / n, "B", goal))
+        store.close()
+    return figures
+
+
+def trace(folder: Path, short: bool) -> list[Figure]:
+    """Read 20 minutes of 8 channels; numpy reads the same columns from one file a channel."""
+    store = SqliteReadings(folder)
+    batches = list(batches_of(8, 6_000, 3 if short else 12, raw_apart=True))
+    for batch in batches:
+        store.append(batch)
+    settle(store)
+    names = list(batches[0].columns)
+    begin = START + 7 * MINUTE
+    end = begin + 20 * MINUTE
+    files = []
+    for i, name in enumerate(names):
+        found = Columns.concat(store.read(name, begin, end))
+        files.append(folder / f"{i}.bin")
+        files[-1].write_bytes(as_records(found).tobytes())
+    ours_s, plain_s = alternately(
+        lambda: [Columns.concat(store.read(name, begin, end)) for name in names],
+        lambda: [as_columns(np.fromfile(file, RECORD)) for file in files],
+    )
+    store.close()
+    return [
+        figure("store: 20 minutes of 8 channels", 1e3 * ours_s, "ms"),
+        figure("store: the same from files by numpy", 1e3 * plain_s, "ms"),
+        figure("store: 20 minutes of 8 channels over numpy", ours_s / plain_s, "", goal=3.0),
+    ]
+
+
+def season(folder: Path, short: bool) -> list[Figure]:
+    """Summarise 90 days of one 5 Hz channel in 2,000 points; numpy has the array in memory."""
+    days = 1 if short else 90
+    store = SqliteReadings(folder)
+    times, values = [], []
+    for batch in batches_of(1, 5 * 3_600, 24 * days):
+        store.append(batch)
+        (rows,) = batch.columns.values()
+        times.append(rows.time)
+        values.append(rows.value)
+        settle(store)
+    (name,) = batch.columns
+    time_us, value = np.concatenate(times), np.concatenate(values)
+    end = START + days * DAY
+    found = store.buckets(name, START, end, 2_000)
+    ours_s, plain_s = alternately(
+        lambda: store.buckets(name, START, end, 2_000),
+        lambda: plain_buckets(time_us, value, START, end, 2_000),
+        rounds=3,
+    )
+    low, mean, high, n = plain_buckets(time_us, value, START, end, 2_000)
+    exact = (found.low == low).all() and (found.high == high).all() and (found.n == n).all()
+    apart = float(np.abs(found.mean / mean - 1.0).max())
+    store.close()
+    return [
+        figure(f"store: {days} days of a 5 Hz channel to {len(found)} points", 1e3 * ours_s, "ms"),
+        figure("store: the same by numpy from memory", 1e3 * plain_s, "ms"),
+        figure("store: 90 days to 2,000 points over numpy", ours_s / plain_s, "", goal=3.0),
+        figure("store: buckets that differ from numpy's n, low or high", float(not exact), "", 0.0),
+        figure("store: largest relative difference to numpy's means", apart, "", 1e-12),
+    ]
+
+
+def plain_buckets(
+    time_us: Int64, value: Float64, start: int, end: int, points: int
+) -> tuple[Float64, Float64, Float64, Int64]:
+    """Give low, mean, high and n of equal buckets, none of which is empty."""
+    width = -((start - end) // points)
+    starts = np.searchsorted(time_us, np.arange(start, end, width))
+    n = np.diff(starts, append=len(value))
+    return (
+        np.minimum.reduceat(value, starts),
+        np.add.reduceat(value, starts) / n,
+        np.maximum.reduceat(value, starts),
+        n,
+    )
+
+
+def newest(folder: Path, short: bool) -> list[Figure]:
+    """Ask for the newest reading of 400 channels, in the writing process and in a reading one."""
+    store = SqliteReadings(folder)
+    batches = list(batches_of(400, 10, 40 if short else 400))
+    for batch in batches:
+        store.append(batch)
+    names = list(batches[0].columns)
+    reader = SqliteReadings(folder, read_only=True)
+    figures = []
+    for where, asked in (("the writer", store), ("another reader", reader)):
+        median_s = float(np.median([timed(lambda: asked.latest(names)) for _ in range(15)]))  # noqa: B023
+        figures.append(
+            figure(f"store: latest of 400 channels, {where}", 1e3 * median_s, "ms", 10.0)
+        )
+    reader.close()
+    store.close()
+    return figures
+
+
+def stall(folder: Path, short: bool) -> list[Figure]:
+    """Append without a pause while 400 channels are merged beside; the longest append counts."""
+    store = SqliteReadings(folder)
+    batches = batches_of(400, 5, 200 if short else 3_000)
+    longest_s, merged_s = 0.0, 0.0
+    with housekeeping(store, 0.0) as busy:
+        for batch in batches:
+            before = busy.pieces
+            took = timed(lambda: store.append(batch))  # noqa: B023
+            longest_s = max(longest_s, took)
+            if busy.pieces > before:
+                merged_s = max(merged_s, took)
+            if batch.received // MINUTE % 2:
+                store.release(2**62)
+    store.close()
+    return [
+        figure("store: longest append, merging beside", 1e3 * longest_s, "ms", 150.0),
+        figure("store: longest append that met a piece of housekeeping", 1e3 * merged_s, "ms"),
+    ]
+
+
+def writes(folder: Path, short: bool) -> list[Figure]:
+    """Let 2,000 readings/s arrive in 10 commits a second; count what reaches the disk."""
+    minutes = 3 if short else 45
+    store = SqliteReadings(folder)
+    per_minute: list[int] = []
+    before = written_bytes()
+    for k, batch in enumerate(batches_of(200, 1, 600 * minutes, step=100_000, raw_apart=True)):
+        store.append(batch)
+        if k % 10 == 0:
+            store.release(2**62)
+            while store.maintain():
+                pass
+        if k % 600 == 599:
+            per_minute.append(written_bytes() - before)
+            before = written_bytes()
+    store.close()
+    steady = per_minute[len(per_minute) // 3 :]  # from the first merge on, whole merge rounds
+    steady = steady[len(steady) % 10 :] if len(steady) >= 10 else steady
+    per_day_gb = sum(steady) / len(steady) * 1_440 / 1e9
+    return [figure("store: written a day at 2,000 readings/s", per_day_gb, "GB", 50.0)]
+
+
+def month(folder: Path, short: bool) -> list[Figure]:
+    """Live through a month of 8 channels, one append a minute, raw forgotten after a week."""
+    days = 2 if short else 30
+    store = SqliteReadings(folder)
+    resident: list[float] = []
+    for k, batch in enumerate(batches_of(8, 12, 1_440 * days, step=5 * SECOND)):
+        result = store.append(batch)
+        store.release(result.position)
+        store.maintain()
+        if k % 1_440 == 1_439:
+            store.retain(batch.received - 7 * DAY, [])
+            gc.collect()
+            resident.append(resident_mb())
+    store.close()
+    half = len(resident) // 2
+    growth = float(np.median(resident[half:]) / np.median(resident[: max(1, half)]))
+    return [
+        figure("store: resident memory after a simulated month", resident[-1], "MB"),
+        figure("store: memory, second half of the month over the first", growth, "", 1.05),
+    ]
+
+
+RECORD = np.dtype(
+    [
+        ("time", np.int64),
+        ("value", np.float64),
+        ("raw", np.float64),
+        ("quality", np.uint8),
+        ("reason", np.uint8),
+        ("plant", np.uint32),
+    ]
+)
+
+
+def as_records(rows: Columns) -> np.ndarray[Any, np.dtype[np.void]]:
+    """Lay the columns of a trace down as records."""
+    records = np.empty(len(rows), RECORD)
+    for field in RECORD.names or ():
+        records[field] = getattr(rows, field)
+    return records
+
+
+def as_columns(records: np.ndarray[Any, np.dtype[np.void]]) -> Columns:
+    """Give the columns, each contiguous as the store gives them."""
+    return Columns(*(records[field].copy() for field in RECORD.names or ()))
+
+
+def batches_of(
+    channels: int, each: int, count: int, *, step: int = STEP, raw_apart: bool = False
+) -> Iterator[Batch]:
+    """Make batches of `each` readings of every channel: steps of 0.01, times with µs jitter."""
+    draw = np.random.default_rng(SEED)
+    names = [ChannelId("north", f"bay-{i // 8}", f"gun-a/c{i % 8}") for i in range(channels)]
+    zeros, ones = np.zeros(each, np.uint8), np.ones(each, np.uint32)
+    level = draw.uniform(50.0, 400.0, channels)
+    for k in range(count):
+        begin = START + k * each * step
+        columns = {}
+        for i, name in enumerate(names):
+            jitter = np.clip(
+                np.round(draw.normal(0.0, JITTER_US, each)), 1 - step / 2, step / 2 - 1
+            )
+            time_us = begin + np.arange(each) * step + step // 2 + jitter.astype(np.int64)
+            level[i] += draw.normal(0.0, 0.05)
+            wander = level[i] + np.cumsum(draw.normal(0.0, 0.01, each))
+            value = np.round(wander + draw.normal(0.0, 0.2, each), 2)
+            raw = np.round(value / 24.37, 3) if raw_apart else value
+            columns[name] = Columns(time_us, value, raw, zeros, zeros, ones)
+        yield Batch(begin + each * step, columns)
+
+
+class Busy:
+    """How many pieces of housekeeping were done."""
+
+    pieces = 0
+
+
+@contextmanager
+def housekeeping(store: SqliteReadings, pause_s: float) -> Iterator[Busy]:
+    """Keep house in a thread beside."""
+    stop, busy = threading.Event(), Busy()
+
+    def run() -> None:
+        while not stop.is_set():
+            if store.maintain():
+                busy.pieces += 1
+                stop.wait(pause_s)
+            else:
+                stop.wait(0.02)
+
+    thread = threading.Thread(target=run)
+    thread.start()
+    try:
+        yield busy
+    finally:
+        stop.set()
+        thread.join()
+
+
+def settle(store: SqliteReadings) -> None:
+    """Merge and trim until nothing waits."""
+    store.release(2**62)
+    store.seal(2**61)
+    while store.maintain():
+        pass
+
+
+def used_bytes(store: SqliteReadings) -> int:
+    """Give the bytes of the file's pages that hold something."""
+    with store._database.reading() as connection:
+        pages = connection.pragma("page_count") - connection.pragma("freelist_count")
+        return int(pages * connection.pragma("page_size"))
+
+
+def written_bytes() -> int:
+    """Give what this process sent to the disk so far (Linux)."""
+    lines = Path("/proc/self/io").read_text(encoding="ascii").splitlines()
+    return int(dict(line.split(": ") for line in lines)["write_bytes"])
+
+
+def resident_mb() -> float:
+    """Give the memory of this process that is in RAM (Linux)."""
+    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
+    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
+def alternately(
+    one: Callable[[], object], other: Callable[[], object], rounds: int = 15
+) -> tuple[float, float]:
+    """Take the median of some runs of each, in turn, so that both see the same machine."""
+    pairs = [(timed(one), timed(other)) for _ in range(rounds)]
+    first, second = np.median(np.array(pairs), axis=0).tolist()
+    return first, second
+
+
+def timed(run: Callable[[], object]) -> float:
+    """Give the seconds of one run."""
+    start = time.perf_counter()
+    run()
+    return time.perf_counter() - start
+
+
+@contextmanager
+def scratch() -> Iterator[Path]:
+    """Lend a folder on the disk that holds temporary files."""
+    folder = Path(tempfile.mkdtemp(prefix="steadybead-bench-"))
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def figure(name: str, value: float, unit: str, goal: float | None = None) -> Figure:
+    """Make one line of the report; `goal` is the largest value that is meant."""
+    met = None if goal is None else bool(value <= goal)
+    return {"name": name, "value": value, "unit": unit, "goal": goal, "met": met}
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--short", action="store_true", help="only show that it works")
+    parser.add_argument("--json", action="store_true", help="print one JSON array")
+    asked = parser.parse_args()
+    found = main(asked.short)
+    if asked.json:
+        json.dump(found, sys.stdout, indent=1)
+    else:
+        for line in found:
+            goal = "" if line["goal"] is None else f"  goal ≤ {line['goal']:g}: {line['met']}"
+            print(f"{line['name']:70} {line['value']:12.4g} {line['unit']}{goal}")  # noqa: T201
