@@ -94,6 +94,11 @@ def test_only_checks_that_fit_count() -> None:
     assert nozzle_correction([], CHANNEL, NOZZLE, NOW) is None
 
 
+def test_the_newest_revision_counts_in_whatever_order_they_come() -> None:
+    first, second = check(shown=330.0), check(shown=312.0, revision=2)
+    assert checks_in_force([first, second]) == checks_in_force([second, first]) == [second]
+
+
 def test_the_newest_five_count() -> None:
     found = nozzle_correction(series(*[-50.0] * 3, *[-8.0] * 5), CHANNEL, NOZZLE, NOW)
     assert found is not None

@@ -64,6 +64,12 @@ def test_a_newly_fitted_instrument_brings_its_last_calibration_along() -> None:
     assert values_at(line, -3, -1) == [300.0, 295.0]
 
 
+def test_a_calibration_after_removal_changes_nothing_on_the_old_channel() -> None:
+    ended = replace(FITTING, end=NOW - 5 * DAY)
+    later = offset(305.0, 300.0, performed=NOW - 3 * DAY, effective=NOW - 3 * DAY)
+    assert values_at(timeline(CHANNEL, "Cel", [ended], [later]), -6, -4, -2, 0) == [300.0] * 4
+
+
 def test_units_of_the_bench_are_converted() -> None:
     in_f = offset(581.0, 572.0, unit="degF")
     in_f = replace(in_f, valid_low=32.0, valid_high=1112.0)

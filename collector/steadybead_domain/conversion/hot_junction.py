@@ -42,7 +42,7 @@ def thermocouple_step(
         marks = Marks(value, rows.quality, rows.reason)
         if not len(rows) or np.isfinite(hot_c.sum()):
             return marks
-        below = (total_mv < low_mv) & (total_mv >= reversed_mv)
+        below = total_mv < low_mv
         marks.value[below] = low_c * to_factor + to_offset
         marks.worsen(below, Quality.BAD, Reason.OUT_OF_PHYSICAL_RANGE)
         marks.lose((total_mv > high_mv) | (total_mv < reversed_mv), Reason.OPEN_CIRCUIT)

@@ -17,7 +17,7 @@ from steadybead_domain.readings import Float64
 
 TYPES: Final = tuple(REFERENCE_FUNCTIONS)
 _STEPS = 2**16
-_NEWTON_STEPS = 4
+_NEWTON_STEPS = 2
 _BLOCK = 2**14
 _BEYOND_K = 1.0
 JUNCTION_RANGE_C: Final = (-50.0, 150.0)
