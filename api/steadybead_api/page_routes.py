@@ -116,7 +116,10 @@ class Pages:
             return ProblemPage(shell, 400, NO_PAGE, NO_PAGE_REMEDY)
         query = {"station": station, "cursor": following or ""}
         older = "/welds?" + urlencode({k: v for k, v in query.items() if v}) if following else ""
-        return weld_list_page(self.sources.plant(), welds, station, older, shell)
+        procedures = self.sources.procedures()
+        return weld_list_page(
+            self.sources.plant(), welds, procedures, shell, station=station, older=older
+        )
 
     def weld(self, shell: Shell, weld_id: str) -> Page:
         """Build the page of one weld record."""

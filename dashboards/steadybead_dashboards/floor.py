@@ -31,6 +31,10 @@ def floor_page(
     shell: Shell,
 ) -> FloorPage:
     """Build the floor page."""
-    tiles = tuple(tile(s, live.get(s.id), shell) for s in plant.stations)
+    cards = alarm_cards(alarms, plant, shell)
+    alarmed = {card.station for card in cards}
+    tiles = tuple(
+        tile(s, live.get(s.id), shell, has_alarm=str(s.id) in alarmed) for s in plant.stations
+    )
     fit = sum(t.fitness is Fitness.FIT for t in tiles)
-    return FloorPage(shell, tiles, alarm_cards(alarms, plant, shell), fit)
+    return FloorPage(shell, tiles, cards, fit)

@@ -25,7 +25,6 @@ SCRIPT_TEXTS = {
     "high": mark("high"),
     "inside": mark("in its window"),
     "old": mark("{age} old"),
-    "all_calm": mark("Nothing needs a person now."),
     "fit_of": mark("{fit} of {all} stations fit to weld"),
     "by": mark("by {name}"),
     "acknowledged": mark("Acknowledged: {what}"),

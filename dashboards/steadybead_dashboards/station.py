@@ -48,14 +48,15 @@ def station_page(
     welds: Iterable[Weld],
 ) -> StationPage:
     """Build the page; `welds` are those of this station, open ones and the latest, newest first."""
-    shown = tile(station, live, shell)
-    rows = [weld_row(w, plant, shell) for w in welds]
+    cards = alarm_cards((a for a in alarms if a.raised.station == station.id), plant, shell)
+    shown = tile(station, live, shell, has_alarm=bool(cards))
+    rows = [weld_row(w, plant, procedures, shell) for w in welds]
     running = {row.gun: row for row in reversed(rows) if row.running}
     return StationPage(
         shell,
         shown,
         tuple(Bench(gun, running.get(gun.gun)) for gun in shown.guns),
-        alarm_cards((a for a in alarms if a.raised.station == station.id), plant, shell),
+        cards,
         tuple(sorted(procedures.values(), key=lambda p: p.title)),
         station.procedure or "",
         tuple(row for row in rows if not row.running)[:5],

@@ -30,7 +30,10 @@ class GunView:
 
 @dataclass(frozen=True, slots=True)
 class Tile:
-    """One station: whether it is fit to weld and why not, its guns and its air source."""
+    """One station: whether it is fit to weld and why not, its guns and its air source.
+
+    `quiet`: not fit, and yet nothing is wrong, as with a gun that is warming; shown without colour.
+    """
 
     id: str
     name: str
@@ -41,12 +44,17 @@ class Tile:
     guns: tuple[GunView, ...]
     air: tuple[Readout, ...]
     heard: Moment | None
+    quiet: bool
 
 
-def tile(station: Station, live: LiveStation | None, shell: Shell) -> Tile:
+def tile(
+    station: Station, live: LiveStation | None, shell: Shell, *, has_alarm: bool = False
+) -> Tile:
     """Show a station; None stands for one of which nothing was heard."""
     fitness = Fitness.NO_DATA if live is None else live.fitness
     reasons = (NOTHING_HEARD,) if live is None else live.reasons
+    guns = tuple(_gun(station, gun, live, shell) for gun in station.guns)
+    abnormal = any(row.abnormal for gun in guns for row in gun.main)
     return Tile(
         str(station.id),
         station.name or station.id.station,
@@ -54,9 +62,10 @@ def tile(station: Station, live: LiveStation | None, shell: Shell) -> Tile:
         fitness,
         FITNESS[fitness],
         reasons,
-        tuple(_gun(station, gun, live, shell) for gun in station.guns),
+        guns,
         tuple(readout(c, live, None) for c in station.channels if c.gun is None),
         None if live is None else shell.moment(live.time),
+        quiet=fitness is Fitness.NOT_FIT and not abnormal and not has_alarm,
     )
 
 

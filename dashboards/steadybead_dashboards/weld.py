@@ -47,9 +47,10 @@ class WeldPage:
 def weld_page(plant: Plant, weld: Weld, procedure: Procedure | None, shell: Shell) -> WeldPage:
     """Build the page; `procedure` is the revision under which the record was started."""
     end = shell.now if weld.stop is None else weld.stop + MARGIN_US
+    known = {} if procedure is None else {procedure.id: procedure}
     return WeldPage(
         shell,
-        weld_row(weld, plant, shell),
+        weld_row(weld, plant, known, shell),
         procedure,
         tuple(_channels(plant, weld, procedure)),
         format_rfc3339(weld.start - MARGIN_US),

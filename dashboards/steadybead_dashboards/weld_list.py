@@ -1,12 +1,13 @@
 """The list of weld records, newest first."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.weld_rows import WeldRow, weld_row
 from steadybead_domain.plant import Plant
+from steadybead_domain.procedures import Procedure
 from steadybead_domain.welds import Weld
 
 
@@ -31,10 +32,17 @@ class WeldListPage:
 
 
 def weld_list_page(
-    plant: Plant, welds: Iterable[Weld], station: str, older: str, shell: Shell
+    plant: Plant,
+    welds: Iterable[Weld],
+    procedures: Mapping[str, Procedure],
+    shell: Shell,
+    *,
+    station: str = "",
+    older: str = "",
 ) -> WeldListPage:
     """Build the page; `station` is the one chosen (`site/station`), empty for all."""
     choices = tuple(
         Choice(str(s.id), s.name or s.id.station, str(s.id) == station) for s in plant.stations
     )
-    return WeldListPage(shell, tuple(weld_row(w, plant, shell) for w in welds), choices, older)
+    rows = tuple(weld_row(w, plant, procedures, shell) for w in welds)
+    return WeldListPage(shell, rows, choices, older)

@@ -1,10 +1,12 @@
 """Weld records as rows of words and times."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.site_time import Moment, span_text
 from steadybead_domain.plant import Plant
+from steadybead_domain.procedures import Procedure
 from steadybead_domain.welds import Weld
 
 
@@ -30,8 +32,11 @@ class WeldRow:
     ended_by: str
 
 
-def weld_row(weld: Weld, plant: Plant, shell: Shell) -> WeldRow:
-    """Show one weld record."""
+def weld_row(
+    weld: Weld, plant: Plant, procedures: Mapping[str, Procedure], shell: Shell
+) -> WeldRow:
+    """Show one weld record; a procedure is shown by its title where that is known."""
+    held_to = procedures.get(weld.procedure or "")
     station = plant.station(weld.station)
     end = shell.now if weld.stop is None else weld.stop
     return WeldRow(
@@ -47,7 +52,7 @@ def weld_row(weld: Weld, plant: Plant, shell: Shell) -> WeldRow:
         weld.job or "",
         weld.seam or "",
         (weld.welder or "") if shell.may("see welders") else "",
-        weld.procedure or "",
+        (weld.procedure or "") if held_to is None else held_to.title,
         weld.started_by,
         weld.stopped_by,
         weld.ended_by,

@@ -76,7 +76,9 @@ export class Record {
   showRunning(weld) {
     this.panel.dataset.weld = weld.id;
     const running = part(this.panel, "running");
-    for (const name of ["job", "seam", "procedure"]) write(part(running, name), weld[name] || "–");
+    for (const name of ["job", "seam"]) write(part(running, name), weld[name] || "–");
+    const title = this.form?.querySelector(`option[value="${CSS.escape(weld.procedure ?? "")}"]`)?.textContent;
+    write(part(running, "procedure"), title ?? weld.procedure ?? "–");
     setTime(running.querySelector("time"), weld.start);
     running.hidden = false;
     if (this.form) this.form.hidden = true;

@@ -24,6 +24,14 @@ export function showStation(element, live) {
     const value = values.get(row.dataset.channel);
     if (value) showValue(row, value, Date.parse(live.time));
   }
+  element.toggleAttribute("data-quiet", isQuiet(element));
+}
+
+/** Not fit, and yet nothing wrong: a gun that is warming or cooling. That stays grey. */
+function isQuiet(element) {
+  const id = CSS.escape(element.dataset.station);
+  const wrong = element.querySelector("[data-abnormal]") ?? document.querySelector(`[data-alarm][data-station="${id}"]`);
+  return element.dataset.fitness === "not fit" && !wrong;
 }
 
 /** Show that nothing is heard of a station. */

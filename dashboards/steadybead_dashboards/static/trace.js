@@ -5,6 +5,7 @@ import { Samples } from "./samples.js";
 const POINTS = 1_500;
 const DETAIL_S = 3_700;
 const GAP_AT_LEAST_S = 1;
+const LATE_S = 5; // readings of a running record may still be on their way
 
 const seconds = (iso) => Date.parse(iso) / 1000;
 
@@ -30,7 +31,16 @@ export async function fetchDetail(channel, [from, to]) {
     query.set("cursor", next);
   }
   const step = samples.gapAfter(GAP_AT_LEAST_S);
-  return { samples, gaps: samples.gaps(step), step };
+  return { samples, gaps: withEnds(samples, step, from, to), step };
+}
+
+/** Gaps, also before the first reading and after the last one. */
+function withEnds(samples, step, from, to) {
+  if (!samples.t.length) return [[from, to]];
+  const gaps = samples.gaps(step);
+  if (samples.t[0] - from > step) gaps.unshift([from, samples.t[0]]);
+  if (to - samples.t.at(-1) > step + LATE_S) gaps.push([samples.t.at(-1), to]);
+  return gaps;
 }
 
 /** Lowest and highest of each bucket both become points, so that no peak is lost. */
