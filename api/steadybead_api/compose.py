@@ -1,10 +1,11 @@
 """Servers in the foreground: open the rooms, serve until asked to stop, close them."""
 
+import contextlib
 import signal
 import socket
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import FrameType
 
@@ -19,6 +20,7 @@ from steadybead_domain.errors import PlainError
 from steadybead_domain.people import Actor, Role
 
 GRACE_S = 2
+_SIGNALS = (signal.SIGINT, signal.SIGTERM)
 
 
 class _Server(uvicorn.Server):
@@ -27,6 +29,19 @@ class _Server(uvicorn.Server):
     def __init__(self, config: uvicorn.Config, stopping: threading.Event) -> None:
         super().__init__(config)
         self._stopping = stopping
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Take SIGINT and SIGTERM while serving; unlike the base, do not raise them again.
+
+        Raised again, they would end the process before the rooms are closed.
+        """
+        before = {number: signal.signal(number, self.handle_exit) for number in _SIGNALS}
+        try:
+            yield
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """Take SIGINT or SIGTERM."""
@@ -86,7 +101,7 @@ def _tell_when_started(server: _Server, taken: socket.socket, ready: Callable[[s
 def wait_for_signal() -> None:
     """Return at SIGINT or SIGTERM."""
     stop = threading.Event()
-    for number in (signal.SIGINT, signal.SIGTERM):
+    for number in _SIGNALS:
         signal.signal(number, lambda *_: stop.set())
     stop.wait()
 
