@@ -23,6 +23,7 @@ from steadybead_collector.mqtt.senml_record import resolve_record as resolve_one
 from steadybead_collector.outcomes import Outcome
 
 _PLAIN = frozenset({"n", "u", "t", "v"})
+_PLAIN_AND_BASE = _PLAIN | BASE_LABELS
 _CBOR_LABELS: dict[Any, str] = {
     -1: "bver",
     -2: "bn",
@@ -96,6 +97,7 @@ def resolve(items: Any) -> Pack:
             base = _look_at_labels(index, item, base)
             if _is_base_only(item):
                 continue
+            plain = item.keys() <= _PLAIN_AND_BASE
         if plain and base.plain:
             record = _resolve_plain(index, item, base)
             if record is not None:
