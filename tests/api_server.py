@@ -16,7 +16,7 @@ from fastapi import FastAPI
 @contextmanager
 def served(app: FastAPI, stopping: threading.Event) -> Iterator[str]:
     """Serve on a free port of loopback; give the address; end the streams, then the server."""
-    taken = socket.socket()
+    taken = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     taken.bind(("127.0.0.1", 0))
     config = uvicorn.Config(
         app, log_level="error", lifespan="off", ws="none", timeout_graceful_shutdown=2

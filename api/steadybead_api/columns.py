@@ -1,20 +1,79 @@
 """Readings and buckets as columns of plain Python values, the same for every format."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.ports import ReadingsStore
 from steadybead_domain.readings import Buckets, Columns, Float64, Int64, Quality, Reason
 
 STEP_ROWS = 20_000
+MOMENT = pa.timestamp("us", "UTC")
+Mask = np.ndarray[Any, np.dtype[np.bool_]]
 _QUALITY = np.array([q.word for q in sorted(Quality)], dtype=object)
 _REASON = np.array([Reason(i).text for i in range(max(Reason) + 1)], dtype=object)
 _WITHOUT = np.array([not Reason(i).has_value for i in range(max(Reason) + 1)])
 
+_QUALITY_WORDS = pa.array(_QUALITY.tolist())
+_REASON_TEXTS = pa.array(_REASON.tolist())
+
 Table = dict[str, list[Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingPart:
+    """Some readings of one channel, for a file; `channel` is written where it is given."""
+
+    columns: Columns
+    unit: str
+    channel: str | None = None
+
+    def table(self) -> Table:
+        """Give columns of plain values."""
+        named = {} if self.channel is None else {"channel": [self.channel] * len(self.columns)}
+        return {**named, **reading_table(self.columns, self.unit)}
+
+    def arrow(self) -> dict[str, pa.Array]:
+        """Give the same columns as Arrow arrays."""
+        rows, n = self.columns, len(self.columns)
+        named = {} if self.channel is None else {"channel": pa.array([self.channel] * n)}
+        return {
+            **named,
+            "time": pa.array(rows.time).cast(MOMENT),
+            "value": pa.array(rows.value, mask=_absent(rows)),
+            "unit": pa.array([self.unit] * n, pa.string()),
+            "quality": _QUALITY_WORDS.take(pa.array(rows.quality)),
+            "reason": _REASON_TEXTS.take(pa.array(rows.reason)),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class BucketPart:
+    """All buckets of one channel, for a file."""
+
+    buckets: Buckets
+
+    def table(self) -> Table:
+        """Give columns of plain values."""
+        return bucket_table(self.buckets)
+
+    def arrow(self) -> dict[str, pa.Array]:
+        """Give the same columns as Arrow arrays."""
+        found = self.buckets
+        absent = found.n == 0
+        return {
+            "start": pa.array(found.start).cast(MOMENT),
+            "end": pa.array(found.end).cast(MOMENT),
+            "n": pa.array(found.n),
+            "min": pa.array(found.low, mask=absent),
+            "mean": pa.array(found.mean, mask=absent),
+            "max": pa.array(found.high, mask=absent),
+            "quality": _QUALITY_WORDS.take(pa.array(found.quality)),
+        }
 
 
 def times(time_us: Int64) -> list[str]:
@@ -25,10 +84,9 @@ def times(time_us: Int64) -> list[str]:
 
 def reading_table(columns: Columns, unit: str) -> Table:
     """Give time, value, unit, quality and reason."""
-    absent = (columns.quality == Quality.BAD) & _WITHOUT[columns.reason]
     return {
         "time": times(columns.time),
-        "value": _numbers(columns.value, absent),
+        "value": _numbers(columns.value, _absent(columns)),
         "unit": [unit] * len(columns),
         "quality": _QUALITY[columns.quality].tolist(),
         "reason": _REASON[columns.reason].tolist(),
@@ -58,24 +116,35 @@ def first_rows(
     store: ReadingsStore, channel: ChannelId, start: int, end: int, limit: int
 ) -> Columns:
     """Read at most `limit` readings from the start of [start, end)."""
+    return _some_rows(store, channel, start, end, limit).take(slice(0, limit))
+
+
+def steps(store: ReadingsStore, channel: ChannelId, start: int, end: int) -> Iterator[Columns]:
+    """Walk [start, end) in bounded parts; between two parts the store is left alone."""
+    while len(part := _some_rows(store, channel, start, end)):
+        for i in range(0, len(part), STEP_ROWS):
+            yield part.take(slice(i, i + STEP_ROWS))
+        start = int(part.time[-1]) + 1
+
+
+def _some_rows(
+    store: ReadingsStore, channel: ChannelId, start: int, end: int, enough: int = STEP_ROWS
+) -> Columns:
     parts: list[Columns] = []
     found = 0
     for part in store.read(channel, start, end):
         parts.append(part)
         found += len(part)
-        if found >= limit:
+        if found >= enough:
             break
-    return Columns.concat(parts).take(slice(0, limit))
+    return Columns.concat(parts)
 
 
-def steps(store: ReadingsStore, channel: ChannelId, start: int, end: int) -> Iterator[Columns]:
-    """Walk [start, end) in bounded parts; between two parts the store is left alone."""
-    while len(part := first_rows(store, channel, start, end, STEP_ROWS)):
-        yield part
-        start = int(part.time[-1]) + 1
+def _absent(columns: Columns) -> Mask:
+    return np.asarray((columns.quality == Quality.BAD) & _WITHOUT[columns.reason])
 
 
-def _numbers(values: Float64, absent: np.ndarray[Any, np.dtype[np.bool_]]) -> list[float | None]:
+def _numbers(values: Float64, absent: Mask) -> list[float | None]:
     numbers: list[float | None] = values.tolist()
     for i in np.flatnonzero(absent).tolist():
         numbers[i] = None

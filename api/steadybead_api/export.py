@@ -4,36 +4,40 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator
-from itertools import chain
-from typing import Any
+from itertools import chain, islice
+from typing import Any, Protocol
 
 import pyarrow as pa
 import pyarrow.parquet as pq
 from fastapi.responses import StreamingResponse
 
-from steadybead_api.columns import Table
+from steadybead_api.columns import MOMENT, Table
 from steadybead_api.negotiation import CSV, PARQUET
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _TYPES = {
-    "time": pa.timestamp("us", "UTC"),
-    "start": pa.timestamp("us", "UTC"),
-    "end": pa.timestamp("us", "UTC"),
+    **dict.fromkeys(("time", "start", "end"), MOMENT),
+    **dict.fromkeys(("value", "min", "mean", "max"), pa.float64()),
     "n": pa.int64(),
-    "value": pa.float64(),
-    "min": pa.float64(),
-    "mean": pa.float64(),
-    "max": pa.float64(),
 }
 
 
+class Part(Protocol):
+    """Some rows of a file, in columns."""
+
+    def table(self) -> Table:
+        """Give columns of plain values."""
+
+    def arrow(self) -> dict[str, pa.Array]:
+        """Give the same columns as Arrow arrays."""
+
+
 def download(
-    media: str, names: list[str], tables: Iterable[Table], file_name: str
+    media: str, names: list[str], parts: Iterable[Part], file_name: str
 ) -> StreamingResponse:
     """Answer with a file; what fails before the first part is an error, not half a file."""
-    walk = iter(tables)
-    first = list(_first(walk))
-    whole = chain(first, walk)
+    walk = iter(parts)
+    whole = chain(list(islice(walk, 1)), walk)
     stream = csv_stream(names, whole) if media == CSV else parquet_stream(names, whole)
     suffix = "csv" if media == CSV else "parquet"
     safe = re.sub(r"[^A-Za-z0-9_-]+", "_", file_name)
@@ -42,12 +46,13 @@ def download(
     return StreamingResponse(stream, media_type=kind, headers={"Content-Disposition": disposition})
 
 
-def csv_stream(names: list[str], tables: Iterable[Table]) -> Iterator[bytes]:
+def csv_stream(names: list[str], parts: Iterable[Part]) -> Iterator[bytes]:
     """Write one header line and a line for each row (RFC 4180)."""
     sink = io.StringIO(newline="")
     writer = csv.writer(sink)
     writer.writerow(names)
-    for table in tables:
+    for part in parts:
+        table = part.table()
         columns = [[safe_cell(cell) for cell in table[name]] for name in names]
         writer.writerows(zip(*columns, strict=True))
         yield _drained(sink)
@@ -62,29 +67,15 @@ def safe_cell(cell: object) -> object:
     return cell
 
 
-def parquet_stream(names: list[str], tables: Iterable[Table]) -> Iterator[bytes]:
+def parquet_stream(names: list[str], parts: Iterable[Part]) -> Iterator[bytes]:
     """Write a Parquet file, one row group for each part."""
     schema = pa.schema([pa.field(name, _TYPES.get(name, pa.string())) for name in names])
     sink = _Sink()
     with pq.ParquetWriter(pa.PythonFile(sink, mode="w"), schema, compression="zstd") as writer:
-        for table in tables:
-            writer.write_table(pa.table([_array(table, f) for f in schema], schema=schema))
+        for part in parts:
+            writer.write_table(pa.table(part.arrow(), schema=schema))
             yield sink.taken()
     yield sink.taken()
-
-
-def _array(table: Table, field: pa.Field) -> pa.Array:
-    cells = table[field.name]
-    if pa.types.is_timestamp(field.type):
-        naive = pa.array([text.removesuffix("Z") for text in cells], pa.string())
-        return naive.cast(pa.timestamp("us")).cast(field.type)
-    return pa.array(cells, field.type)
-
-
-def _first(walk: Iterator[Table]) -> Iterator[Table]:
-    table = next(walk, None)
-    if table is not None:
-        yield table
 
 
 def _drained(sink: io.StringIO) -> bytes:

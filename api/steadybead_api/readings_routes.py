@@ -1,11 +1,10 @@
 """`readings`: one channel over an interval, raw or in buckets, as JSON, CSV or Parquet."""
 
-from collections.abc import Iterator
 from enum import StrEnum
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import StreamingResponse
+from fastapi.responses import JSONResponse, Response
 
 from steadybead_api import columns, export, negotiation
 from steadybead_api.access import Reader, services_of
@@ -63,7 +62,7 @@ def readings(
     figures: Annotated[As, Query(alias="as")] = As.RECORDED,  # noqa: ARG001
     limit: Limit = MOST_ITEMS,
     cursor: Cursor = None,
-) -> Any:
+) -> Response:
     """Answer a page of JSON, or everything as CSV or Parquet, by `Accept`.
 
     With `points`, equal buckets instead of readings. As long as no calibration is recorded,
@@ -79,11 +78,9 @@ def readings(
         return _buckets(services, name, start, end, points, media)
     if media == negotiation.JSON:
         return _page(services, name, unit, key_of(cursor) or (start,), end, limit)
-    tables = (
-        columns.reading_table(part, unit)
-        for part in columns.steps(services.readings, name, start, end)
-    )
-    return export.download(media, READING_COLUMNS, tables, str(name))
+    walk = columns.steps(services.readings, name, start, end)
+    parts = (columns.ReadingPart(part, unit) for part in walk)
+    return export.download(media, READING_COLUMNS, parts, str(name))
 
 
 def unit_of(services: Services, name: ChannelId) -> str:
@@ -98,22 +95,18 @@ def unit_of(services: Services, name: ChannelId) -> str:
 
 def _page(
     services: Services, name: ChannelId, unit: str, key: tuple[int, ...], end: int, limit: int
-) -> dict[str, Any]:
+) -> JSONResponse:
     found = columns.first_rows(services.readings, name, key[0], end, limit + 1)
     shown = found.take(slice(0, limit))
     following = (int(found.time[limit]),) if len(found) > limit else None
     items = columns.rows(columns.reading_table(shown, unit))
-    return {"items": items, "next": cursor_of(following)}
+    return JSONResponse({"items": items, "next": cursor_of(following)})
 
 
 def _buckets(
     services: Services, name: ChannelId, start: int, end: int, points: int, media: str
-) -> dict[str, Any] | StreamingResponse:
-    table = columns.bucket_table(services.readings.buckets(name, start, end, points))
+) -> Response:
+    part = columns.BucketPart(services.readings.buckets(name, start, end, points))
     if media == negotiation.JSON:
-        return {"items": columns.rows(table), "next": None}
-    return export.download(media, BUCKET_COLUMNS, _once(table), str(name))
-
-
-def _once(table: columns.Table) -> Iterator[columns.Table]:
-    yield table
+        return JSONResponse({"items": columns.rows(part.table()), "next": None})
+    return export.download(media, BUCKET_COLUMNS, [part], str(name))

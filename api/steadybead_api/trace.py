@@ -77,14 +77,11 @@ def bucketed(services: Services, wanted: TraceFrame, points: int) -> list[Table]
     return tables
 
 
-def rows_of(services: Services, wanted: TraceFrame) -> Iterator[Table]:
+def rows_of(services: Services, wanted: TraceFrame) -> Iterator[columns.ReadingPart]:
     """Walk everything, channel after channel, for a file."""
     for channel in wanted.channels:
         for part in columns.steps(services.readings, channel.id, wanted.start, wanted.end):
-            yield {
-                "channel": [str(channel.id)] * len(part),
-                **columns.reading_table(part, channel.unit),
-            }
+            yield columns.ReadingPart(part, channel.unit, str(channel.id))
 
 
 def gap_length(channel: Channel, shown: Columns) -> int:

@@ -61,7 +61,7 @@ def acts(draw: st.DrawFn, name: str) -> list[AlarmAct]:
     return done
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(data=st.data(), now_s=st.integers(0, 150))
 def test_no_alarm_that_is_not_normal_is_left_out(
     records: Records, data: st.DataObject, now_s: int

@@ -57,7 +57,7 @@ def everything(records: Records, search: WeldSearch, limit: int) -> list[Weld]:
         after = page.next
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(events=told(), limit=st.integers(1, 4))
 def test_same_records_as_the_fold(records: Records, events: list[WeldEvent], limit: int) -> None:
     emptied(records)
@@ -79,7 +79,7 @@ def test_same_records_as_the_fold(records: Records, events: list[WeldEvent], lim
         assert found == {w.id for w in expected.values() if (w.stop is None) is is_open}
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(events=told(), low=st.integers(-5, 60), high=st.integers(-5, 60))
 def test_search_finds_what_a_filter_would(
     records: Records, events: list[WeldEvent], low: int, high: int

@@ -80,6 +80,8 @@ class WeldRecords:
         query = _selected().where(*_conditions(search), *_beyond(after))
         query = query.order_by(_STARTS.c.time.desc(), _STARTS.c.seq.desc()).limit(limit + 1)
         with self._database.read() as connection:
+            if search.is_open:  # only a gun's newest record can be open: a short list
+                query = query.where(_STARTS.c.seq.in_(_newest_of_each_gun(connection)))
             found = connection.execute(query).all()
         return cut([_weld(row) for row in found], [(r.time, r.seq) for r in found], limit)
 
@@ -143,6 +145,27 @@ def _conditions(search: WeldSearch) -> list[sa.ColumnElement[bool]]:
         if (value := getattr(search, name)) is not None:
             wanted.append(start[name] == value)
     return wanted
+
+
+def _newest_of_each_gun(connection: Connection) -> list[int]:
+    """Find the last start of each gun by leaping from gun to gun in the index of places."""
+    table = weld_event.c
+    place = sa.tuple_(table.site, table.station, table.gun)
+    columns = sa.select(table.site, table.station, table.gun)
+    first = columns.order_by(table.site, table.station, table.gun).limit(1)
+    newest: list[int] = []
+    row = connection.execute(first).first()
+    while row is not None:
+        here = sa.tuple_(*(sa.literal(name) for name in row))
+        starts = sa.select(sa.func.max(table.seq)).where(
+            table.site == row.site,
+            table.station == row.station,
+            table.gun == row.gun,
+            table.kind == WeldEventKind.START,
+        )
+        newest.append(connection.scalar(starts) or 0)
+        row = connection.execute(first.where(place > here)).first()
+    return newest
 
 
 def _beyond(after: Key | None) -> list[sa.ColumnElement[bool]]:
