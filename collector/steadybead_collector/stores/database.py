@@ -1,7 +1,6 @@
 """The readings file: one writing connection, a few reading ones, and the lock of the writer."""
 
 import contextlib
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from queue import Empty, LifoQueue
@@ -11,7 +10,8 @@ import apsw
 from filelock import FileLock, Timeout
 
 from steadybead_collector.stores.faults import told
-from steadybead_collector.stores.schema import PAGE_SIZE, identify, upgrade
+from steadybead_collector.stores.files import PAGE_SIZE, beside, check_whole, make_whole
+from steadybead_collector.stores.schema import VERSION, identify, upgrade
 from steadybead_domain.ports import StoreError
 
 FILE_NAME = "readings.sqlite"
@@ -38,6 +38,7 @@ class Database:
         self._writer: apsw.Connection | None = None
         self._checkpointer: apsw.Connection | None = None
         self._wal_pages = 0
+        self._immutable = False
         self._closed = False
         if read_only:
             self._look()
@@ -46,7 +47,7 @@ class Database:
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[apsw.Connection]:
-        """Lend the writing connection; what runs inside one `with connection:` is one commit."""
+        """Lend the writing connection; see `transaction`."""
         with self.lock:
             if self._writer is None:
                 self.check_open()
@@ -114,7 +115,7 @@ class Database:
         """Become the one writer; make the file if there is none."""
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            lock = FileLock(f"{self.path}.lock")
+            lock = FileLock(f"{self.path}.lock", thread_local=False)
             lock.acquire(timeout=0)
         except Timeout:
             raise StoreError(
@@ -128,40 +129,75 @@ class Database:
         self._lock_file = lock
         try:
             with told(self.path):
-                if not self.path.exists():
-                    _create(self.path)
-                _check_size(self.path)
-                self._writer = _connect(self.path, apsw.SQLITE_OPEN_READWRITE)
-                version = identify(self._writer)
-                _prepare_writer(self._writer)
-                self._writer.set_wal_hook(self._on_commit)
-                upgrade(self._writer, version)
+                self._open_writer()
+        except OSError as error:
+            self.close()
+            raise StoreError(
+                f"cannot use {self.path} ({error.strerror}): give this user permission"
+            ) from None
         except BaseException:
             self.close()
             raise
+
+    def _open_writer(self) -> None:
+        if not self.path.exists():
+            make_whole(self.path, _create)
+        check_whole(self.path)
+        self._writer = _connect(self.path, apsw.SQLITE_OPEN_READWRITE)
+        version = identify(self._writer)
+        self._writer.pragma("journal_mode", "wal")
+        self._writer.pragma("synchronous", "FULL")
+        self._writer.pragma("journal_size_limit", _WAL_LIMIT)
+        self._writer.set_wal_hook(self._on_commit)
+        upgrade(self._writer, version)
 
     def _on_commit(self, connection: apsw.Connection, _schema: str, pages: int) -> int:
         """Note the length of the WAL; carry it over here only if nobody keeps house."""
         self._wal_pages = pages
         if pages > _LAST_RESORT_PAGES:
-            connection.wal_checkpoint(mode=apsw.SQLITE_CHECKPOINT_PASSIVE)
+            with contextlib.suppress(apsw.Error):  # the commit itself is done and stays so
+                connection.wal_checkpoint(mode=apsw.SQLITE_CHECKPOINT_PASSIVE)
         return apsw.SQLITE_OK
 
     def _look(self) -> None:
         """Check that there is a file of ours to read."""
         if not self.path.exists():
             raise StoreError(f"there is no {self.path}: start the collector once, or check --data")
-        _check_size(self.path)
+        try:
+            check_whole(self.path)
+        except OSError as error:
+            raise StoreError(
+                f"cannot read {self.path} ({error.strerror}): give this user permission"
+            ) from None
         with told(self.path):
-            connection = self._lend()
-            identify(connection)
+            connection = self._first_reader()
+            version = identify(connection)
             self._give_back(connection)
+        if version < VERSION:
+            raise StoreError(f"{self.path} is of an older form: start the collector once")
+
+    def _first_reader(self) -> apsw.Connection:
+        """Open a connection; without a log beside, also from a folder that cannot be written."""
+        connection = self._lend()
+        try:
+            connection.pragma("application_id")
+        except (apsw.CantOpenError, apsw.ReadOnlyError):
+            if beside(self.path, "-wal").exists():
+                raise
+            connection.close()
+            self._immutable = True
+            return self._lend()
+        return connection
 
     def _lend(self) -> apsw.Connection:
         try:
             return self._idle.get_nowait()
         except Empty:
-            return _connect(self.path, apsw.SQLITE_OPEN_READONLY)
+            pass
+        if self._immutable:
+            flags = apsw.SQLITE_OPEN_READONLY | apsw.SQLITE_OPEN_URI
+            return apsw.Connection(f"{self.path.absolute().as_uri()}?immutable=1", flags=flags)
+        return _connect(self.path, apsw.SQLITE_OPEN_READONLY)
 
     def _give_back(self, connection: apsw.Connection) -> None:
         if self._closed or self._idle.qsize() >= _POOLED:
@@ -171,25 +207,10 @@ class Database:
 
 
 def _create(path: Path) -> None:
-    """Make the file under another name and move it into place when it is whole."""
-    fresh = path.with_name(f"{path.name}.new")
-    fresh.unlink(missing_ok=True)
-    connection = _connect(fresh, apsw.SQLITE_OPEN_READWRITE | apsw.SQLITE_OPEN_CREATE)
+    connection = _connect(path, apsw.SQLITE_OPEN_READWRITE | apsw.SQLITE_OPEN_CREATE)
     connection.pragma("page_size", PAGE_SIZE)
     upgrade(connection, 0)
     connection.close()
-    fresh.replace(path)
-    _sync_folder(path.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name != "posix":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def _connect(path: Path, flags: int) -> apsw.Connection:
@@ -198,15 +219,14 @@ def _connect(path: Path, flags: int) -> apsw.Connection:
     return connection
 
 
-def _prepare_writer(connection: apsw.Connection) -> None:
-    connection.pragma("journal_mode", "wal")
-    connection.pragma("synchronous", "FULL")
-    connection.pragma("journal_size_limit", _WAL_LIMIT)
-
-
-def _check_size(path: Path) -> None:
-    """Raise StoreError on a file that is too short to be one of ours."""
-    if path.stat().st_size < PAGE_SIZE:
-        raise StoreError(
-            f"{path} is cut off or no readings file: move it away and restore the newest backup"
-        )
+@contextlib.contextmanager
+def transaction(connection: apsw.Connection) -> Iterator[None]:
+    """Make what runs inside one commit, or nothing of it."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        connection.execute("COMMIT")
+    except BaseException:
+        if connection.in_transaction:  # a full disk may have rolled it back already
+            connection.execute("ROLLBACK")
+        raise

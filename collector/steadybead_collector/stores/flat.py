@@ -74,7 +74,7 @@ def _joined(field: str, parts: list[npt.NDArray[Any]], lengths: list[int]) -> np
     buffers: Any = parts
     try:
         return np.frombuffer(b"".join(buffers), dtype)
-    except (BufferError, ValueError):  # some part is a view with gaps
+    except (BufferError, TypeError, ValueError):  # some part is a view with gaps
         return np.concatenate(parts)
 
 

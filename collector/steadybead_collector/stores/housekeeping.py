@@ -3,8 +3,8 @@
 from threading import Lock
 
 from steadybead_collector.stores import journal
-from steadybead_collector.stores.database import Database
-from steadybead_collector.stores.merge import Due, Plan, next_piece, plan, seal, write
+from steadybead_collector.stores.database import Database, transaction
+from steadybead_collector.stores.merge import Due, Plan, Situation, next_piece, plan, seal, write
 from steadybead_collector.stores.recent import Recent
 from steadybead_collector.stores.windows import WINDOW
 from steadybead_domain.times import SECOND
@@ -25,6 +25,9 @@ class Housekeeper:
     def work(self) -> bool:
         """Do one piece; True if more waits."""
         with self._lock:
+            self._database.check_open()
+            if self._database.read_only:
+                return False
             self._database.checkpoint()
             with self._database.lock:
                 self._recent.tail.tidy()
@@ -38,20 +41,27 @@ class Housekeeper:
     def seal(self, before: int) -> None:
         """Merge all windows that ended by `before`."""
         with self._lock:
-            with self._database.lock:
-                due = plan(self._recent, ended_by=before).due
+            due = plan(self._situation(), ended_by=before).due
             self._plan = Plan([], self._recent.merged)
             self._planned_at = None
             while due:
                 self._merge(due)
 
+    def close(self) -> None:
+        """Wait for the piece that is being done, then close the file."""
+        with self._lock:
+            self._database.close()
+
     def _make_plan(self) -> None:
+        now = self._recent.clock.now
+        if self._planned_at is None or abs(now - self._planned_at) >= _PLAN_EVERY:
+            self._planned_at = now
+            self._plan = plan(self._situation())
+
+    def _situation(self) -> Situation:
         with self._database.lock:
             self._database.check_open()
-            now = self._recent.clock.now
-            if self._planned_at is None or abs(now - self._planned_at) >= _PLAN_EVERY:
-                self._planned_at = now
-                self._plan = plan(self._recent)
+            return Situation.of(self._recent)
 
     def _merge(self, due: list[Due]) -> None:
         """Merge the first few and take them off the list."""
@@ -60,7 +70,7 @@ class Housekeeper:
         with self._database.reading() as connection:
             sealed = [seal(connection, recent.names[d.channel], d) for d in due[:count]]
         with self._database.writing() as connection:
-            with connection:
+            with transaction(connection):
                 for item in sealed:
                     write(connection, item, recent.newest.stored(item.due.channel))
             for item in sealed:
@@ -72,7 +82,7 @@ class Housekeeper:
         """Note what is merged, and delete what is released too; True if more waits."""
         with self._database.writing() as connection:
             if merged > self._recent.merged:
-                with connection:
+                with transaction(connection):
                     journal.set_meta(connection, "merged", merged)
                 self._recent.merged = merged
             return journal.trim(connection, min(merged, journal.meta(connection, "released")))

@@ -7,6 +7,7 @@ from itertools import islice
 import apsw
 
 from steadybead_collector.stores import journal_codec
+from steadybead_collector.stores.database import transaction
 from steadybead_collector.stores.flat import Flat
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.readings import Batch, Columns, Int64
@@ -66,7 +67,7 @@ def trim(connection: apsw.Connection, upto: int) -> bool:
     ).get
     if last is None:
         return False
-    with connection:
+    with transaction(connection):
         connection.execute("DELETE FROM journal WHERE seq <= ?", (last,))
         set_meta(connection, "trimmed", last)
     return bool(last < upto)

@@ -4,6 +4,7 @@ A window is merged once it is over and nothing came for it in the last minute, o
 in it waited for twenty minutes. What comes later is merged as a supplement to it.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -16,7 +17,7 @@ from steadybead_collector.stores.newest import write_newest
 from steadybead_collector.stores.packed import pack
 from steadybead_collector.stores.recent import Recent
 from steadybead_collector.stores.summary import Summary, summarise
-from steadybead_collector.stores.tail import Rows, columns_of
+from steadybead_collector.stores.tail import Rows, columns_of, join_rows
 from steadybead_collector.stores.windows import WINDOW, WINDOWS_A_DAY, WINDOWS_AN_HOUR
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.times import MINUTE
@@ -51,6 +52,11 @@ class Due:
     rows: Rows
 
     @property
+    def first(self) -> int:
+        """Give the position of the oldest of them."""
+        return int(self.rows["position"].min())
+
+    @property
     def upto(self) -> int:
         """Give the position of the newest of them."""
         return int(self.rows["position"].max())
@@ -75,27 +81,62 @@ class Plan:
     merged: int
 
 
-def plan(recent: Recent, *, ended_by: int | None = None) -> Plan:
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """One moment of what waits, taken under the owner's lock; nothing in it changes later."""
+
+    parts: dict[int, list[Rows]]
+    position: int
+    quiet: int
+    overdue: int
+    now: int
+
+    @classmethod
+    def of(cls, recent: Recent) -> "Situation":
+        """Take the moment."""
+        clock = recent.clock
+        quiet, overdue = clock.position_before(QUIET), clock.position_before(OVERDUE)
+        return cls(recent.tail.parts(), recent.position, quiet, overdue, clock.now)
+
+
+def plan(situation: Situation, *, ended_by: int | None = None) -> Plan:
     """Choose what to merge: what is due, or all windows that ended by a time."""
-    quiet = recent.clock.position_before(QUIET)
-    overdue = recent.clock.position_before(OVERDUE)
     due: list[Due] = []
-    pressed = recent.tail.count() > WAITING_LIMIT
-    left = recent.position + 1
-    for channel in recent.tail.channels():
-        rows = recent.tail.rows(channel)
-        window = rows["time"] // WINDOW
-        cuts = [*np.flatnonzero(np.diff(window, prepend=window[0] - 1)).tolist(), len(rows)]
-        newest = max(int(rows["time"][-1]), recent.clock.now)
-        for a, b in pairwise(cuts):
-            part, end = rows[a:b], (int(window[a]) + 1) * WINDOW
-            first, last = int(part["position"].min()), int(part["position"].max())
-            ready = first <= overdue or (last <= quiet and end <= newest) or pressed
-            if ready if ended_by is None else end <= ended_by:
-                due.append(Due(channel, int(window[a]), part))
+    left = situation.position + 1
+    waiting = sum(len(rows) for parts in situation.parts.values() for rows in parts)
+    for channel, parts in situation.parts.items():
+        first = min(int(rows["position"].min()) for rows in parts)
+        if (
+            ended_by is None
+            and waiting <= WAITING_LIMIT
+            and not _worth_a_look(situation, parts, first)
+        ):
+            left = min(left, first)
+            continue
+        rows = join_rows(parts)
+        newest = max(int(rows["time"][-1]), situation.now)
+        for item in _by_window(channel, rows):
+            first, last, end = item.first, item.upto, (item.window + 1) * WINDOW
+            ready = first <= situation.overdue or (last <= situation.quiet and end <= newest)
+            if (ready or waiting > WAITING_LIMIT) if ended_by is None else end <= ended_by:
+                due.append(item)
             else:
                 left = min(left, first)
     return Plan(sorted(due, key=lambda d: (d.window, d.channel)), left - 1)
+
+
+def _worth_a_look(situation: Situation, parts: list[Rows], first: int) -> bool:
+    """Tell whether any window of a channel may be due."""
+    oldest = min(int(rows["time"][0]) for rows in parts)
+    newest = max(situation.now, *(int(rows["time"][-1]) for rows in parts))
+    return first <= situation.overdue or (oldest // WINDOW + 1) * WINDOW <= newest
+
+
+def _by_window(channel: int, rows: Rows) -> Iterator[Due]:
+    window = rows["time"] // WINDOW
+    cuts = [*np.flatnonzero(np.diff(window, prepend=window[0] - 1)).tolist(), len(rows)]
+    for a, b in pairwise(cuts):
+        yield Due(channel, int(window[a]), rows[a:b])
 
 
 def next_piece(due: list[Due]) -> int:

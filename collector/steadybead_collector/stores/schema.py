@@ -5,7 +5,6 @@ import apsw
 from steadybead_domain.ports import StoreError
 
 APPLICATION_ID = 0x53_74_62_64  # "Stbd"
-PAGE_SIZE = 4096
 
 _JOURNAL = """
 CREATE TABLE meta (key TEXT PRIMARY KEY, value INTEGER NOT NULL) WITHOUT ROWID;

@@ -10,7 +10,7 @@ import numpy as np
 from steadybead_collector.stores import journal, retention
 from steadybead_collector.stores.aggregate import fill
 from steadybead_collector.stores.buckets import Filling
-from steadybead_collector.stores.database import Database
+from steadybead_collector.stores.database import Database, transaction
 from steadybead_collector.stores.flat import Flat, flatten
 from steadybead_collector.stores.housekeeping import Housekeeper
 from steadybead_collector.stores.identity import Known, accepted, sift
@@ -108,7 +108,7 @@ class SqliteReadings:
 
     def release(self, position: int) -> None:
         """Say that nobody will ask to replay anything up to `position` again."""
-        with self._database.writing() as connection, connection:
+        with self._database.writing() as connection, transaction(connection):
             if position > journal.meta(connection, "released"):
                 journal.set_meta(connection, "released", min(position, self._recent.position))
 
@@ -123,9 +123,9 @@ class SqliteReadings:
             with self._database.reading() as connection:
                 old = retention.old_chunks(connection, channel, name, before, keep)
             for piece in retention.pieces(old):
-                with self._database.writing() as connection, connection:
+                with self._database.writing() as connection, transaction(connection):
                     gone += retention.forget(connection, piece)
-        with self._database.writing() as connection, connection:
+        with self._database.writing() as connection, transaction(connection):
             retention.finish(connection, before)
         return gone
 
@@ -144,7 +144,7 @@ class SqliteReadings:
 
     def close(self) -> None:
         """Finish; idempotent."""
-        self._database.close()
+        self._housekeeper.close()
 
     def _commit(self, connection: apsw.Connection, received: int, new: Flat, ids: Int64) -> None:
         recent = self._recent
@@ -164,7 +164,7 @@ class SqliteReadings:
         }
         ids[ids == 0] = list(fresh.values())
         row = journal.Row(recent.position + 1, received, ids, new.starts, new.rows)
-        with connection:
+        with transaction(connection):
             for name, number in fresh.items():
                 facts = self._facts.get(name, ("", ""))
                 connection.execute(
@@ -215,7 +215,7 @@ class SqliteReadings:
 
     def _describe_channels(self) -> None:
         """Write quantity and unit of known channels, for whoever reads the file without us."""
-        with self._database.writing() as connection, connection:
+        with self._database.writing() as connection, transaction(connection):
             for name in self._facts.keys() & self._recent.ids.keys():
                 connection.execute(
                     "UPDATE channel SET quantity = ?1, unit = ?2 WHERE id = ?3"

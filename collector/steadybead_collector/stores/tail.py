@@ -70,18 +70,23 @@ class Tail:
             self.deal()
         parts = self.by_channel.get(channel, [])
         if len(parts) > 1:
-            parts[:] = [_join(parts)]
+            parts[:] = [join_rows(parts)]
         newer = [
             found for entry in self.waiting if (found := _of_channel(channel, *entry)) is not None
         ]
         if newer:
-            return _join([*parts, *newer])
+            return join_rows([*parts, *newer])
         return parts[0] if parts else np.empty(0, ROW)
 
     def channels(self) -> list[int]:
         """Name the channels that have rows."""
         self.deal()
         return [channel for channel, parts in self.by_channel.items() if parts]
+
+    def parts(self) -> dict[int, list[Rows]]:
+        """Give the rows by channel as they lie, in parts that each ascend in time."""
+        self.deal()
+        return {channel: list(parts) for channel, parts in self.by_channel.items() if parts}
 
     def count(self) -> int:
         """Count the readings."""
@@ -160,10 +165,10 @@ def _push(parts: list[Rows], rows: Rows) -> None:
     parts.append(rows)
     while len(parts) > 1 and len(parts[-1]) * 2 > len(parts[-2]):
         last = parts.pop()
-        parts[-1] = _join([parts[-1], last])
+        parts[-1] = join_rows([parts[-1], last])
 
 
-def _join(parts: Sequence[Rows]) -> Rows:
+def join_rows(parts: Sequence[Rows]) -> Rows:
     """Join parts into ascending time; numpy's own joining of records is slow."""
     joined = np.empty(sum(map(len, parts)), ROW)
     at = 0

@@ -1,0 +1,164 @@
+"""Backups of the readings file while it is written, and their check before they are restored."""
+
+import hashlib
+import os
+from pathlib import Path
+
+import apsw
+
+from steadybead_collector.stores.database import FILE_NAME, Database
+from steadybead_collector.stores.faults import told
+from steadybead_collector.stores.files import make_whole, sync_file, sync_folder
+from steadybead_collector.stores.leaves import leaf_hash
+from steadybead_collector.stores.packed import unpack
+from steadybead_collector.stores.schema import identify
+from steadybead_collector.stores.windows import WINDOW
+from steadybead_domain.ids import ChannelId
+from steadybead_domain.ports import StoreError
+
+_PAGES_A_STEP = 4_096
+_BLOCK = 2**20
+_SEALED = (
+    "SELECT name, window, part, leaf, data FROM channel JOIN window ON window.channel = channel.id"
+    " JOIN chunk ON chunk.id = window.chunk ORDER BY channel, window, part"
+)
+
+
+def backup(source_dir: Path, target: Path) -> str:
+    """Copy the readings of one moment to `target`, beside the writer; give its SHA-256 in hex.
+
+    `target` appears only when it is whole, with `<target>.sha256` beside it in the form that
+    `sha256sum -c` reads. While it runs, the writer's WAL grows by what is written meanwhile.
+    Raises StoreError with a remedy.
+    """
+    part = target.with_name(f"{target.name}.part")
+    source = Database(source_dir, read_only=True)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        part.unlink(missing_ok=True)
+        with source.reading() as connection:
+            connection.execute("SELECT count(*) FROM meta").get  # noqa: B018 — the moment begins
+            with told(part):
+                _copy(connection, part)
+        digest = file_sha256(part)
+        part.replace(target)
+        _write_digest(target, digest)
+        sync_folder(target.parent)
+    except OSError as error:
+        raise StoreError(
+            f"cannot write the backup {target} ({error.strerror}): check space and permission"
+        ) from error
+    finally:
+        source.close()
+        part.unlink(missing_ok=True)
+    return digest
+
+
+def check(file: Path) -> int:
+    """Check a readings file or backup whole; give the number of sealed chunks that were hashed.
+
+    Raises StoreError that says what is wrong: the digest beside it, the database's structure, or
+    the leaf hash of a chunk.
+    """
+    if not file.exists():
+        raise StoreError(f"there is no {file}: name a backup that exists")
+    _check_digest(file)
+    with told(file):
+        connection = apsw.Connection(f"{file.absolute().as_uri()}?immutable=1", flags=_READ_URI)
+        try:
+            identify(connection)
+            found = connection.pragma("integrity_check(1)")
+            if found != "ok":
+                raise StoreError(f"{file} is damaged ({found}): take an older backup")
+            return _check_leaves(connection, file)
+        finally:
+            connection.close()
+
+
+def restore(file: Path, data_dir: Path) -> int:
+    """Check a backup and put it into an empty data folder; give the number of chunks checked.
+
+    Raises StoreError, and then leaves the folder as it was.
+    """
+    target = data_dir / FILE_NAME
+    if target.exists():
+        raise StoreError(f"{target} is there already: move it away first, nothing was changed")
+    chunks = check(file)
+    try:
+        data_dir.mkdir(parents=True, exist_ok=True)
+        make_whole(target, lambda fresh: _copy_file(file, fresh))
+    except OSError as error:
+        raise StoreError(
+            f"cannot write {target} ({error.strerror}): check space and permission"
+        ) from error
+    return chunks
+
+
+def file_sha256(file: Path) -> str:
+    """Hash a file's bytes; hex."""
+    digest = hashlib.sha256()
+    with file.open("rb") as stream:
+        while block := stream.read(_BLOCK):
+            digest.update(block)
+    return digest.hexdigest()
+
+
+_READ_URI = apsw.SQLITE_OPEN_READONLY | apsw.SQLITE_OPEN_URI
+
+
+def _copy(connection: apsw.Connection, part: Path) -> None:
+    """Copy page by page inside the caller's read transaction, so all pages are of one moment."""
+    copy = apsw.Connection(str(part))
+    try:
+        with copy.backup("main", connection, "main") as job:
+            while not job.done:
+                job.step(_PAGES_A_STEP)
+        copy.pragma("journal_mode", "delete")
+    finally:
+        copy.close()
+    sync_file(part)
+
+
+def _copy_file(file: Path, part: Path) -> None:
+    with file.open("rb") as stream, part.open("wb") as to:
+        while block := stream.read(_BLOCK):
+            to.write(block)
+        to.flush()
+        os.fsync(to.fileno())
+
+
+def _digest_file(file: Path) -> Path:
+    return file.with_name(f"{file.name}.sha256")
+
+
+def _write_digest(file: Path, digest: str) -> None:
+    part = file.with_name(f"{file.name}.sha256.part")
+    part.write_text(f"{digest}  {file.name}\n", encoding="utf-8")
+    sync_file(part)
+    part.replace(_digest_file(file))
+
+
+def _check_digest(file: Path) -> None:
+    beside = _digest_file(file)
+    if not beside.exists():
+        return
+    expected = beside.read_text(encoding="utf-8").split()[:1]
+    if expected != [file_sha256(file)]:
+        raise StoreError(
+            f"{file} is not what was backed up: its SHA-256 differs from {beside.name}; take"
+            " another backup"
+        )
+
+
+def _check_leaves(connection: apsw.Connection, file: Path) -> int:
+    count = 0
+    for name, window, part, leaf, data in connection.execute(_SEALED):
+        start = window * WINDOW
+        rows = unpack([data], start, start + WINDOW)
+        if leaf_hash(ChannelId.parse(name), start, part, rows) != leaf:
+            raise StoreError(
+                f"{file}: the readings of {name} in the window at {start} µs are not those that"
+                " were sealed; take an older backup"
+            )
+        count += 1
+    return count
