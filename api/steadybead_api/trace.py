@@ -42,10 +42,18 @@ def frame(services: Services, weld: Weld) -> TraceFrame:
     stop = now if weld.stop is None else weld.stop
     end = max(min(stop + MARGIN, now), weld.start)
     station = services.plant().station(weld.station)
-    held_to = None
-    if weld.procedure is not None:
-        held_to = services.records.procedures.get(weld.procedure, weld.procedure_revision)
+    held_to = procedure_of(services, weld)
     return TraceFrame(weld, weld.start - MARGIN, end, _channels(station, weld.gun), held_to)
+
+
+def procedure_of(services: Services, weld: Weld) -> ProcedureRevision | None:
+    """Give what a record is held to: its own procedure, else its station's, as of its start."""
+    procedures = services.records.procedures
+    if weld.procedure is not None and weld.procedure_revision is not None:
+        return procedures.get(weld.procedure, weld.procedure_revision)
+    station = services.plant().station(weld.station)
+    name = weld.procedure or (None if station is None else station.procedure)
+    return None if name is None else procedures.as_of(name, weld.start)
 
 
 def raw_page(services: Services, wanted: TraceFrame, start: int) -> tuple[list[Table], int | None]:

@@ -3,6 +3,7 @@
 import csv
 import io
 from collections.abc import AsyncIterator, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,8 @@ import pytest
 
 from api_shop import BAY_1, DROP, FLOW, NOZZLE, NOZZLE_B, T0, Shop, client_of, make_shop, put, ramp
 from records_samples import start
-from steadybead_domain.people import Role
+from steadybead_domain.people import Actor, Role
+from steadybead_domain.procedures import Window
 from steadybead_domain.times import DAY, HOUR, SECOND, format_rfc3339, parse_rfc3339
 
 pytestmark = pytest.mark.anyio
@@ -284,3 +286,18 @@ async def test_record_open_for_days_is_still_answered(
     assert sum(trace["channels"][0]["n"]) == 100
     assert parse_rfc3339(trace["end"]) - T0 == 3 * DAY
     assert parse_rfc3339(trace["channels"][0]["gaps"][-1]["end"]) - T0 > HOUR
+
+
+async def test_record_without_a_procedure_is_held_to_its_stations_of_that_day(
+    client: httpx.AsyncClient, shop: Shop
+) -> None:
+    bare = replace(start("w1"), procedure=None, procedure_revision=None)
+    shop.records.add_weld_event(bare)
+    item = shop.records.procedures.newest()[0].procedure
+    later = replace(item, id="pp-speed-nozzle", nozzle_temperature=Window(1.0, 2.0, "Cel"))
+    chief = Actor("Chief", Role.QUALITY)
+    shop.records.procedures.add(later, chief, T0 + SECOND, "test")
+    trace = (await client.get("/api/v1/welds/w1/trace")).json()
+    assert trace["weld"]["procedure"] is None
+    assert (trace["procedure"]["id"], trace["procedure"]["revision"]) == ("pp-speed-nozzle", 1)
+    assert trace["channels"][0]["window"]["low"] == 300.0

@@ -59,6 +59,12 @@ class ProcedureRecords:
             row = connection.execute(query).first()
         return None if row is None else _revision(row)
 
+    def as_of(self, procedure_id: str, time: int) -> ProcedureRevision | None:
+        """Find the revision that held at a time, the first one if none did yet."""
+        revisions = self.revisions(procedure_id)
+        held = [r for r in revisions if r.time <= time]
+        return held[0] if held else (revisions[-1] if revisions else None)
+
     def newest(self) -> list[ProcedureRevision]:
         """List the newest revision of each procedure, by id."""
         last = sa.select(procedure.c.id, sa.func.max(procedure.c.revision).label("revision"))
