@@ -63,4 +63,4 @@ class Ahead(Generic[T]):
     ) -> None:
         """End the thread."""
         self._closed.set()
-        self._thread.join()
+        self._thread.join(2.0)  # it may be deep in its source; a daemon, it holds nobody up

@@ -19,9 +19,9 @@ NOMINAL_KG_S = 1.077e-3  # 50 NL/min
 class Gun:
     """One gun. Heat capacities in J/K, conductances in W/K (assumptions, for an 800 W gun).
 
-    They are chosen so that the gas is at 320 °C about a minute after switch-on, the tube needs
+    They are chosen so that the gas is at 300 °C some 80 s after switch-on, the tube needs
     some minutes more (the usual advice is to wait 10 to 15 min), and 50 NL/min at 320 K above
-    the inlet take 353 W net (handbook cp) and 60 to 110 W of losses.
+    the inlet take 353 W net (handbook cp) and 90 to 105 W of losses.
     """
 
     cold_ohm: float = 62.0

@@ -20,6 +20,7 @@ from steadybead_simulator.thermocouple import ordering_k
 from steadybead_simulator.truth import Truth
 
 MONDAY = parse_rfc3339("2026-03-02T00:00:00Z")
+TUESDAY = MONDAY + DAY
 SEED = 7
 WELDERS = (Welder("w-1"), Welder("w-2", pace=1.2, warm_up_s=420.0, changes_filter_at_pa=420.0))
 SCENARIO = Scenario(
@@ -47,17 +48,19 @@ class Recorded:
         return (self.time - start) / HOUR
 
 
-def _record(days: int, names: str, start: int = MONDAY) -> Recorded:
+def _record(days: int, names: str) -> Recorded:
     plant = plant_of(1, level="full")
     wanted = {n: ChannelId("north", "bay-1", n) for n in names.split()}
-    return Recorded(history(plant, SCENARIO, SEED, start, start + days * DAY), wanted)
+    return Recorded(history(plant, SCENARIO, SEED, MONDAY, MONDAY + days * DAY), wanted)
 
 
 def day() -> str:
     """Draw one working day of a station."""
     names = "gun-a/nozzle gun-a/flow gun-a/power gun-b/flow air/filter air/outlet air/supply"
-    seen = _record(1, names)
-    x, v = seen.hours(MONDAY), seen.value
+    seen = _record(2, names)
+    second = seen.time >= TUESDAY
+    x = seen.hours(TUESDAY)[second]
+    v = {name: value[second] for name, value in seen.value.items()}
     window = [(300.0, 340.0, "window of a PP speed nozzle, 300–340 °C")]
     flow = [svg.Line(x, v["gun-a/flow"], "gun a"), svg.Line(x, v["gun-b/flow"], "gun b")]
     panels = [
@@ -211,8 +214,8 @@ def _row(
     left, y, width = place
     if not mine.any():
         return
-    hours = (seen.time[mine] - start) / HOUR
-    v = {n: c[mine] for n, c in seen.value.items()}
+    hours = (seen.time[mine] - start)[::20] / HOUR
+    v = {n: c[mine][::20] for n, c in seen.value.items()}
     state = np.full(len(hours), 1)
     state[(v["gun-a/flow"] > 10.0) & (v["gun-a/nozzle"] > 60.0)] = 2
     state[v["gun-a/power"] > 40.0] = 3

@@ -181,7 +181,7 @@ def _curve(line: Line, frame: Frame, colour: str) -> str:
 
 def _thinned(line: Line, width: float) -> tuple[Float64, Float64]:
     """Keep lowest and highest of each half pixel, so that spikes stay."""
-    most = int(width * 1.5)
+    most = int(width * 0.7)
     if line.dots or len(line.x) <= 2 * most:
         return line.x, line.y
     size = len(line.x) // most + 1

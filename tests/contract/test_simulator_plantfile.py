@@ -5,63 +5,13 @@ from pathlib import Path
 
 import pytest
 
+from simulated_shop import ALL_KINDS
 from steadybead_collector.config import load_plant_file
 from steadybead_domain.plant import Plant
 from steadybead_simulator import demo
 from steadybead_simulator.places import FileError
 from steadybead_simulator.plantfile import parse_plant, read_plant
 from steadybead_simulator.plants import plant_of, plant_text
-
-ALL_KINDS = """\
-[site]
-id = "south"
-timezone = "Europe/Madrid"
-[[station]]
-id = "cell-1"
-[station.compressed_air]
-[[station.channel]]
-id = "gun-a/nozzle"
-quantity = "nozzle_temperature"
-unit = "mV"
-conversion = { kind = "thermocouple", type = "N", cold_junction = 25.0 }
-regulated = false
-[[station.channel]]
-id = "gun-a/flow"
-quantity = "air_flow"
-unit = "count"
-conversion = { kind = "pulse", litres_per_pulse = 0.1, rolls_over_at = 65536 }
-principle = "actual_volume"
-position = "before the hose"
-silence_s = 5
-[[station.channel]]
-id = "gun-b/nozzle"
-quantity = "nozzle_temperature"
-unit = "V"
-conversion = { kind = "voltage_loop", at_low = 0, at_high = 500, to = "Cel" }
-[[station.channel]]
-id = "gun-b/flow"
-quantity = "air_flow"
-unit = "Pa"
-conversion = { kind = "square_root", at_full = 100, full_drop_pa = 900, to = "L/min" }
-principle = "pressure_drop"
-[[station.channel]]
-id = "gun-c/nozzle"
-quantity = "nozzle_temperature"
-unit = "K"
-[[station.channel]]
-id = "gun-c/flow"
-quantity = "air_flow"
-unit = "mA"
-conversion = { kind = "current_loop", at_4_ma = 0, at_20_ma = 6, to = "m3/h" }
-reference = "DIN 1343"
-principle = "thermal_mass"
-[[station.channel]]
-id = "gun-c/output"
-quantity = "heater_output"
-unit = "mV"
-conversion = { kind = "linear", factor = 0.1, to = "%" }
-source = { topic = "shop/x", pointer = "/a/0" }
-"""
 
 
 def both(tmp_path: Path, text: str) -> tuple[Plant, Plant]:
