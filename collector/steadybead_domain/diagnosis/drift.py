@@ -1,0 +1,287 @@
+"""What drifts at a gun: told by redundancy, from shift to shift and check to check."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from steadybead_domain.calibration.reference_check import ReferenceCheck
+from steadybead_domain.diagnosis.balance import EnergyBalance, Residual
+from steadybead_domain.diagnosis.burn_in import HOT_ENOUGH_C, SETTLED_H, may_burn_in
+from steadybead_domain.diagnosis.causes import Weighed, in_question, merged, weigh, worth_telling
+from steadybead_domain.diagnosis.checks_due import CheckPoint, ChecksDue
+from steadybead_domain.diagnosis.drift_words import finding_of
+from steadybead_domain.diagnosis.feature import Feature, FeatureFacts
+from steadybead_domain.diagnosis.finding import Finding
+from steadybead_domain.diagnosis.scope import Scope, scope_of
+from steadybead_domain.diagnosis.shift_figures import Shift, StateReader
+from steadybead_domain.diagnosis.signatures import FAMILIES, Sensitivity, signatures
+from steadybead_domain.diagnosis.steady import SteadyState
+from steadybead_domain.diagnosis.windows import WINDOW, Windows
+from steadybead_domain.plant import Station
+from steadybead_domain.quantities import Quantity
+from steadybead_domain.times import HOUR
+
+FACTS: Mapping[str, FeatureFacts] = {
+    "balance": FeatureFacts("%", 1.5, cautious=3.5),
+    "set_gap": FeatureFacts("Cel", 0.8),
+    "controller_gap": FeatureFacts("Cel", 1.2),
+    "flow": FeatureFacts("%", 2.5),
+    "resistance": FeatureFacts("%", 1.0),
+    "supply": FeatureFacts("%", 1.0),
+    "probe": FeatureFacts("Cel", 1.0, 5.0, most=6),
+    "meter": FeatureFacts("%", 2.0, 10.0, most=6),
+    "cold_emf": FeatureFacts("Cel", 0.5, 0.8),
+    "cold_flow": FeatureFacts("L/min", 0.3, 0.7),
+}
+NOZZLE_TOLD = FeatureFacts("%", 0.9)
+_BURNS_IN = ("balance", "set_gap", "controller_gap", "probe")
+_NEEDS = {
+    "balance": ("nozzle", "flow"),
+    "set_gap": ("nozzle", "set"),
+    "controller_gap": ("nozzle", "controller"),
+    "flow": ("flow",),
+    "resistance": ("supply", "output"),
+    "supply": ("supply",),
+    "cold_emf": ("nozzle", "terminal"),
+    "cold_flow": ("flow",),
+    "probe": ("nozzle",),
+    "meter": ("flow",),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ColdPoint:
+    """A figure taken while all was cold and still: `cold_emf` or `cold_flow`."""
+
+    time: int
+    name: str
+    value: float
+
+
+@dataclass(slots=True)
+class Told:
+    """What was last told of the drift that stands: its cause, empty if it could not be told."""
+
+    cause: str
+    since: int
+    size: float
+
+
+class DriftWatch:
+    """Sees steady states, reference checks and cold checks of one gun; names the likeliest cause.
+
+    Each figure is charted on its own (tabular CUSUM, 70,000 points to a false signal); when one
+    signals, all that moved since are weighed against the signatures of the causes. Without
+    reference checks, drift of thermocouple, flow meter and power meter look alike in the balance:
+    then it says so, and what check tells them apart. `scope` says what cannot be seen at all.
+    """
+
+    def __init__(self, station: Station, gun: str, names: Sequence[str]) -> None:
+        self.station = station
+        self.gun = gun
+        self.reader = StateReader(station, gun)
+        self.measured = "power" in names or {"current", "supply"} <= set(names)
+        self.supply_known = "supply" in names
+        self.has_power = self.measured or "output" in names
+        self.balance = EnergyBalance(has_scale=self.measured)
+        self.features = {n: Feature(facts) for n, facts in FACTS.items() if self._has(n, names)}
+        self.checks = ChecksDue(station, gun)
+        self.shift = Shift()
+        self.hot_h = 0.0 if self._burns_in() else SETTLED_H
+        self.last: Residual | None = None
+        self.flow_l_min = 50.0
+        self.told: Told | None = None
+
+    def _has(self, name: str, names: Sequence[str]) -> bool:
+        if name == "balance" and not self.has_power:
+            return False
+        if name == "set_gap" and self.reader.regulated is not False:
+            return False
+        if name == "resistance" and not {"power", "current"} & set(names):
+            return False
+        return set(_NEEDS[name]) <= set(names)
+
+    def _burns_in(self) -> bool:
+        return may_burn_in(self.station.channel_of(Quantity.NOZZLE_TEMPERATURE, self.gun))
+
+    def note(self, check: ReferenceCheck) -> bool:
+        """Take a reference check; False if it is none of this gun's temperature or flow."""
+        return self.checks.note(check)
+
+    def relearn(self) -> None:
+        """Learn anew, after a sensor, meter or element was changed or adjusted."""
+        self.balance.forget()
+        self.features = {name: Feature(FACTS[name]) for name in self.features}
+        self.shift = Shift()
+        self.told = self.last = None
+        self.hot_h = 0.0 if self._burns_in() else SETTLED_H
+
+    def update(
+        self, windows: Windows, states: Sequence[SteadyState], cold: Sequence[ColdPoint]
+    ) -> list[Finding]:
+        """Take what a block of windows brought; give the findings it allows."""
+        means = {name: windows.mean(name) for name in windows.columns}
+        until = int(windows.start[-1]) + WINDOW
+        events: list[tuple[int, int, SteadyState | CheckPoint | ColdPoint]] = [
+            *((s.end + WINDOW, 0, s) for s in states),
+            *((c.time, 1, c) for c in cold),
+            *((c.time // WINDOW * WINDOW + WINDOW, 2, c) for c in self.checks.take(until)),
+        ]
+        events.sort(key=lambda e: e[:2])
+        findings: list[Finding] = []
+        hot_from = self._hot_hours(windows, means)
+        for time, _, event in events:
+            findings += self._close_before(time)
+            self.hot_h = hot_from(time)
+            findings += self._take(event)
+        findings += self._close_before(until)
+        self.hot_h = hot_from(until)
+        return findings
+
+    def _hot_hours(self, windows: Windows, means: Mapping[str, Any]) -> Any:
+        """Give a function from a time in the block to the hot hours up to then."""
+        before = self.hot_h
+        with np.errstate(invalid="ignore"):
+            hot = (means["hot"] == 1.0) & (means["nozzle"] >= HOT_ENOUGH_C)
+        count = np.concatenate(([0], np.cumsum(hot)))
+        ends = windows.start + WINDOW
+
+        def at(time: int) -> float:
+            return before + float(count[int(np.searchsorted(ends, time, "right"))]) * WINDOW / HOUR
+
+        return at
+
+    def _take(self, event: SteadyState | CheckPoint | ColdPoint) -> Iterator[Finding]:
+        if isinstance(event, SteadyState):
+            if not self.shift.admits(event):
+                yield from self._close(event.start)
+            self.shift.states.append(self.reader.read(event))
+            return
+        self._add(event.name, event.time, event.value)
+        yield from self._judge(event.time)
+
+    def _add(self, name: str, time: int, value: float) -> None:
+        feature = self.features.get(name)
+        if feature is not None:
+            burning = name in _BURNS_IN and self.hot_h < SETTLED_H
+            feature.add(time, value, learn=not burning)
+
+    def _close_before(self, time: int) -> Iterator[Finding]:
+        closes_at = self.shift.closes_at()
+        if closes_at is not None and closes_at <= time:
+            yield from self._close(closes_at)
+
+    def _close(self, time: int) -> Iterator[Finding]:
+        """Turn the shift into one point of each figure."""
+        shift, self.shift = self.shift, Shift()
+        begun = shift.states[0].start
+        self.flow_l_min = shift.states[-1].flow_l_min
+        for name, value in shift.figures().items():
+            self._add(name, begun, value)
+        if "balance" in self.features and self.hot_h >= SETTLED_H:
+            self._add_balance(shift, begun)
+        yield from self._judge(time)
+
+    def _add_balance(self, shift: Shift, begun: int) -> None:
+        points = shift.points()
+        if not self.features["balance"].points and all(p.nozzle for p in points):
+            self.features["balance"].facts = NOZZLE_TOLD
+        residual = self.balance.residual(points)
+        learnt = self.balance.learn(points)
+        for found in [*learnt, *([] if residual is None else [residual])]:
+            if found.sigma_w <= 0.02 * found.power_w:
+                self.features["balance"].add(begun, 100.0 * found.value_w / found.power_w)
+                self.last = found
+
+    def _judge(self, time: int) -> Iterator[Finding]:
+        """Weigh the causes if a figure signals; tell it if it is new."""
+        signals = {n: f for n, f in self.features.items() if f.side}
+        if not signals:
+            if self.told is not None and all(f.calm() for f in self.features.values()):
+                self.told = None
+            return
+        since = min(o for f in signals.values() if (o := f.onset()) is not None)
+        shifts = {n: s for n, f in self.features.items() if (s := f.shift(since)) is not None}
+        weighed = merged(weigh(self.signatures(), shifts), FAMILIES)
+        taken = worth_telling(in_question(weighed))
+        if not taken or not self._is_news(taken):
+            return
+        known = self.told
+        self.told = Told(_cause(taken), since if known is None else known.since, taken[0].size)
+        yield finding_of(
+            (self.station, self.gun),
+            time,
+            self.told.since,
+            taken,
+            shifts,
+            self.features,
+            self.scope(),
+        )
+
+    def _is_news(self, taken: Sequence[Weighed]) -> bool:
+        if self.told is None:
+            return True
+        cause = _cause(taken)
+        if cause != self.told.cause:
+            return cause != ""
+        return abs(taken[0].size) > 1.5 * abs(self.told.size) if cause else False
+
+    def signatures(self) -> list[Any]:
+        """Give the signatures of the causes as they hold for this gun now."""
+        last = self.last
+        power = 1.0 if last is None else last.power_w / 100.0
+        return signatures(
+            Sensitivity(
+                0.0 if last is None else last.per_c / power,
+                0.0 if last is None else last.per_pct / power,
+                self.flow_l_min,
+                self.reader.regulated,
+                self.measured,
+                self.supply_known,
+            ),
+            cold_emf="cold_emf" in self.features,
+            cold_flow="cold_flow" in self.features,
+        )
+
+    def scope(self) -> tuple[Scope, ...]:
+        """Say for each cause the smallest size that can be seen with the channels at hand."""
+        ready = {n: f.smallest() for n, f in self.features.items() if f.ready}
+        learning = [n for n, f in self.features.items() if not f.ready]
+        return scope_of(self.signatures(), ready, learning)
+
+    def dump(self) -> dict[str, Any]:
+        """Give the memory as JSON."""
+        last, told = self.last, self.told
+        return {
+            "balance": self.balance.dump(),
+            "features": {n: f.dump() for n, f in self.features.items()},
+            "checks": self.checks.dump(),
+            "shift": self.shift.dump(),
+            "scale": self.reader.scale,
+            "nozzle_told": any(f.facts is NOZZLE_TOLD for f in self.features.values()),
+            "hot_h": self.hot_h,
+            "flow_l_min": self.flow_l_min,
+            "last": None if last is None else [getattr(last, n) for n in Residual.__slots__],
+            "told": None if told is None else [told.cause, told.since, told.size],
+        }
+
+    def load(self, data: Mapping[str, Any]) -> None:
+        """Take up what `dump` gave."""
+        self.balance.load(data["balance"])
+        for name, feature in self.features.items():
+            if name in data["features"]:
+                feature.load(data["features"][name])
+        if data["nozzle_told"] and "balance" in self.features:
+            self.features["balance"].facts = NOZZLE_TOLD
+        self.checks.load(data["checks"])
+        self.shift.load(data["shift"])
+        self.reader.scale = data["scale"]
+        self.hot_h, self.flow_l_min = float(data["hot_h"]), float(data["flow_l_min"])
+        self.last = None if data["last"] is None else Residual(*data["last"])
+        self.told = None if data["told"] is None else Told(*data["told"])
+
+
+def _cause(taken: Sequence[Weighed]) -> str:
+    return taken[0].cause if len(taken) == 1 else ""

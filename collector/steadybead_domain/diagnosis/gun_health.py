@@ -1,0 +1,63 @@
+"""All slow checks of one gun in one place: steady states, drift, cold checks."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from steadybead_domain.calibration.reference_check import ReferenceCheck
+from steadybead_domain.diagnosis.ambient_check import AmbientCheck
+from steadybead_domain.diagnosis.drift import DriftWatch
+from steadybead_domain.diagnosis.finding import Finding
+from steadybead_domain.diagnosis.gun_columns import GunColumns
+from steadybead_domain.diagnosis.gun_state import States
+from steadybead_domain.diagnosis.signals import Traces
+from steadybead_domain.diagnosis.steady import SteadySpans
+from steadybead_domain.diagnosis.windows import Gatherer
+from steadybead_domain.plant import Station
+
+
+class GunHealth:
+    """One gun. `update` takes the blocks that the gun's state was judged on, in order."""
+
+    def __init__(self, station: Station, gun: str) -> None:
+        self.columns = GunColumns(station, gun)
+        self.gatherer = Gatherer(self.columns.names)
+        self.spans = SteadySpans()
+        self.ambient = AmbientCheck()
+        self.drift = DriftWatch(station, gun, self.columns.names)
+        self.able = {"nozzle", "flow"} <= set(self.columns.names)
+
+    def note(self, check: ReferenceCheck) -> None:
+        """Take a reference check of this gun; it also tells which nozzle is on from then."""
+        if self.drift.note(check) and check.nozzle:
+            self.spans.note(check.time, check.nozzle)
+
+    def relearn(self) -> None:
+        """Learn anew, after a sensor, meter or element of the gun was changed or adjusted."""
+        self.drift.relearn()
+
+    def update(self, start: int, traces: Traces, states: States) -> list[Finding]:
+        """Give the findings that the steps start, start+1, … allow."""
+        if not self.able:
+            return []
+        windows = self.gatherer.update(start, self.columns.of(traces, states))
+        if not len(windows):
+            return []
+        states_ended = list(self.spans.update(windows))
+        return self.drift.update(windows, states_ended, list(self.ambient.update(windows)))
+
+    def dump(self) -> dict[str, Any]:
+        """Give the memory as JSON."""
+        return {
+            "gatherer": self.gatherer.dump(),
+            "spans": self.spans.dump(),
+            "ambient": self.ambient.dump(),
+            "drift": self.drift.dump(),
+        }
+
+    def load(self, data: Mapping[str, Any]) -> None:
+        """Take up what `dump` gave."""
+        same = tuple(data["gatherer"]["names"]) == self.gatherer.names
+        self.gatherer.load(data["gatherer"])
+        self.spans.load(data["spans"] if same else {**data["spans"], "rows": [], "held": 0})
+        self.ambient.load(data["ambient"])
+        self.drift.load(data["drift"])
