@@ -197,3 +197,28 @@ audit = sa.Table(
     sa.Column("subject", sa.Text, nullable=False),
     sa.Column("detail", sa.JSON, nullable=False),
 )
+
+
+def _revisions(name: str) -> sa.Table:
+    """Make a table of records with revisions: `about` is what it is of, `at` when it happened."""
+    return sa.Table(
+        name,
+        metadata,
+        _seq(),
+        sa.Column("id", sa.String(64), nullable=False),
+        sa.Column("revision", sa.Integer, nullable=False),
+        sa.Column("about", sa.String(260), nullable=False),
+        sa.Column("at", Time, nullable=False),
+        sa.Column("author", sa.Text, nullable=False),
+        sa.Column("time", Time, nullable=False),
+        sa.Column("content", sa.JSON, nullable=False),
+        sa.UniqueConstraint("id", "revision"),
+        sa.Index(f"ix_{name}_about", "about", "at"),
+        sa.Index(f"ix_{name}_at", "at", "seq"),
+    )
+
+
+instrument = _revisions("instrument")
+fitting = _revisions("fitting")
+calibration = _revisions("calibration")
+reference_check = _revisions("reference_check")

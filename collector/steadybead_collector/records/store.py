@@ -11,6 +11,7 @@ from steadybead_collector.records.access import AccessRecords
 from steadybead_collector.records.alarms import AlarmRecords
 from steadybead_collector.records.audit import AuditTrail
 from steadybead_collector.records.database import Database, connect
+from steadybead_collector.records.instruments import InstrumentRecords
 from steadybead_collector.records.migrate import upgrade
 from steadybead_collector.records.plants import PlantRecords
 from steadybead_collector.records.procedure_file import read_procedures
@@ -41,6 +42,7 @@ class Records:
         self.welds = WeldRecords(database)
         self.alarms = AlarmRecords(database)
         self.procedures = ProcedureRecords(database)
+        self.instruments = InstrumentRecords(database)
         self.refusals = Quarantine(database)
         self.plants = PlantRecords(database)
         self.access = AccessRecords(database)
