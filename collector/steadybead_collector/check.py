@@ -29,6 +29,7 @@ ALL_HEARD, MISSING, UNREADABLE = 0, 1, 2
 _CONNECT_S = 10.0
 _LEAST_S = 2.0
 _SHOWN_DETAILS = 3
+_MOST_COMPLAINTS = 2000
 
 
 @dataclass(slots=True)
@@ -41,6 +42,7 @@ class Heard:
     readings: Counter[ChannelId] = field(default_factory=Counter)
     refused: Counter[Outcome] = field(default_factory=Counter)
     details: dict[Outcome, dict[str, None]] = field(default_factory=dict)
+    complaints: set[tuple[str, str]] = field(default_factory=set)
     _intake: Intake = field(init=False)
 
     def __post_init__(self) -> None:
@@ -80,6 +82,8 @@ class Heard:
             known = self.details.setdefault(Outcome(row.outcome), {})
             if len(known) < _SHOWN_DETAILS:
                 known[row.detail[:160]] = None
+            if len(self.complaints) < _MOST_COMPLAINTS:
+                self.complaints.add((row.topic.rpartition("/")[0], row.detail))
 
     def _channel_line(self, channel: Channel, wide: int) -> str:
         name = str(channel.id).ljust(wide)
@@ -93,13 +97,12 @@ class Heard:
         return f"heard      {name}  {raw} = {value} ({quality}), {count} readings"
 
     def _where(self, channel: Channel) -> str:
-        name = channel.id.channel
-        if any(name in detail for details in self.details.values() for detail in details):
+        name, place = channel.id.channel, f"{self.root}/{channel.id.station_id}"
+        if any(topic == place and name in detail for topic, detail in self.complaints):
             return "it came, but was refused: see below"
         if channel.source is not None:
             return f"nothing usable on {channel.source.topic} at {channel.source.pointer!r}"
-        topic = f"{self.root}/{channel.id.station_id}/senml"
-        return f"no record named {name} on {topic}"
+        return f"no record named {name} on {place}/senml"
 
 
 def check(config: Path, seconds: float = 15.0) -> int:

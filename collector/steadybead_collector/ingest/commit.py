@@ -172,14 +172,14 @@ class Ingest:
         committed.onlines.append(Online(told.station, message.received, said == b"1"))
 
     def _quarantine(self, decoded: Sequence[Decoded]) -> None:
+        refused = [item for item in decoded if item.refusals.counts()]
         rows: list[Refused] = []
-        for item in decoded:
-            counts = item.refusals.counts()
-            if counts:
-                self.counts.update(counts)
-                rows += self.intake.allowance.within(item.refusals.rows(), item.known_topic)
+        for item in refused:
+            rows += self.intake.allowance.within(item.refusals.rows(), item.known_topic)
         if rows:
             self._persist(lambda: self._facts.quarantine(rows))
+        for item in refused:
+            self.counts.update(item.refusals.counts())
 
 
 def _finite(taken: Taken) -> Batch:
