@@ -14,12 +14,12 @@ _PATIENCE_S = 0.1
 class Ahead(Generic[T]):
     """Iterates over a source that a thread of its own reads, at most `MOST_AHEAD` items ahead.
 
-    An error of the source is raised where it is iterated. A context manager: leaving it ends the
-    thread.
+    An error of the source is raised where it is iterated; setting `stop` ends the iteration. A
+    context manager: leaving it ends the thread.
     """
 
-    def __init__(self, source: Iterator[T]) -> None:
-        self._source = source
+    def __init__(self, source: Iterator[T], stop: threading.Event) -> None:
+        self._source, self._stop = source, stop
         self._queue: queue.Queue[T | None] = queue.Queue(MOST_AHEAD)
         self._closed = threading.Event()
         self._error: BaseException | None = None
@@ -49,8 +49,14 @@ class Ahead(Generic[T]):
         return False
 
     def __iter__(self) -> Iterator[T]:
-        """Walk what the thread has read."""
-        while (item := self._queue.get()) is not None:
+        """Walk what the thread has read, until `stop` is set."""
+        while not self._stop.is_set():
+            try:
+                item = self._queue.get(timeout=_PATIENCE_S)
+            except queue.Empty:
+                continue
+            if item is None:
+                break
             yield item
         if self._error is not None:
             raise self._error

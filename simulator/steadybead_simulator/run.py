@@ -22,7 +22,7 @@ from steadybead_simulator.truth import TruthFile
 
 LOG = logging.getLogger(__name__)
 FAST_DURATION_S = 8 * 3600.0
-LEAD_S = 0.01  # a station takes about so long to get ready
+LEAD_S = 0.015  # a station takes about so long to get ready
 
 
 class Publisher(Protocol):
@@ -61,7 +61,7 @@ def simulate(
     shop = Shop(plant, scenario, seed, start_us)
     end_s = float("inf") if duration is None else duration
     count = 0
-    with Ahead(_until(messages(shop, end_s), shop.us(min(end_s, 1e10)))) as steps:
+    with Ahead(_until(messages(shop, end_s), shop.us(min(end_s, 1e10))), stop) as steps:
         for step in steps:
             for message in step.messages:
                 due = begun + (message.at - start_us) / SECOND / speed

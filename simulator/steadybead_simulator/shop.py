@@ -14,7 +14,7 @@ from steadybead_simulator.station import StationSim
 from steadybead_simulator.truth import Truth
 from steadybead_simulator.weather import BLOCK_S, Hall
 
-BEFORE_BLOCKS = 3  # walked before the start, so that nothing begins at rest in mid-work
+BEFORE_BLOCKS = 2  # walked before the start, so that nothing begins at rest in mid-work
 FILTER_LIMIT_PA = 250.0
 
 
