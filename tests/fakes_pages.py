@@ -115,6 +115,7 @@ class Shop:
     readings: MemoryReadings
     board: LiveBoard
     sending: bool = True
+    hides_records: bool = False
     guns: dict[tuple[str, str], Gun] = field(default_factory=start_guns)
     fitness: dict[str, tuple[Fitness, tuple[str, ...]]] = field(default_factory=start_fitness)
     since: int = field(default_factory=now_us)
@@ -182,7 +183,7 @@ class Shop:
             self.records.add_weld_event(replace(began, kind=WeldEventKind.STOP, time=stop))
 
     def _live_gun(self, place: StationId, letter: str) -> LiveGun:
-        weld = self.records.welds.open_on(place, letter)
+        weld = None if self.hides_records else self.records.welds.open_on(place, letter)
         state = self.guns[place.station, letter].state
         if weld is not None and state is GunState.READY:
             state = GunState.WELDING

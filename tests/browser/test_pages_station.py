@@ -1,5 +1,7 @@
 """The station page in a real browser: records, and bad networks."""
 
+import re
+
 import pytest
 from playwright.sync_api import Locator, Page, Route, expect
 
@@ -69,6 +71,23 @@ def test_a_record_is_started_and_stopped_by_keyboard_alone(
     expect(box.locator('[data-part="outcome"]')).to_contain_text("Weld record stopped.")
     (weld,) = welds_of_gun_b(server)
     assert (weld.job, weld.seam, weld.stop is None) == ("T-77", "S9", False)
+
+
+def test_a_live_message_from_before_an_act_does_not_undo_it(
+    opener: Opener, server: ShopServer
+) -> None:
+    page = opener(BAY_1)
+    box = bench(page, "b")
+    expect(page.locator("#link")).to_have_text("Live")
+    server.shop.hides_records = True
+    box.get_by_role("button", name="Start the record").click()
+    expect(box.get_by_text("Weld record is running")).to_be_visible()
+    server.shop.guns["bay-1", "b"].temperature = 333.0
+    expect(box.locator('[data-channel="gun-b/nozzle"]')).to_contain_text(re.compile("33[1-5]"))
+    expect(box.get_by_text("Weld record is running")).to_be_visible()
+    server.shop.hides_records = False
+    expect(box.locator('[data-part="state-word"]')).to_have_text("Welding")
+    expect(box.get_by_text("Weld record is running")).to_be_visible()
 
 
 def test_the_welder_s_name_is_kept_on_this_device(opener: Opener) -> None:

@@ -4,6 +4,7 @@ import { part, write } from "./tile.js";
 import { setTime } from "./times.js";
 import { text } from "./words.js";
 
+const BELIEVE_AFTER_MS = 10_000;
 const WELDER_KEY = "steadybead-welder";
 
 export class Record {
@@ -21,11 +22,18 @@ export class Record {
   /** Follow the live message: another record may have been started or stopped elsewhere. */
   async follow(id) {
     const shown = this.panel.dataset.weld || null;
-    if (this.busy || id === shown || id === this.ended) return;
+    if (this.busy || this.expects(id) || id === shown) return;
     if (id === null) return this.showNone();
     this.panel.dataset.weld = id;
     const answer = await fetch(`/api/v1/welds/${encodeURIComponent(id)}`).catch(() => null);
     this.showRunning(answer?.ok ? await answer.json() : { id, start: new Date().toISOString() });
+  }
+
+  /** Tell whether a live message is still from before an act of this page. */
+  expects(id) {
+    const settled = !this.expected || this.expected.id === id || performance.now() > this.expected.until;
+    if (settled) this.expected = null;
+    return !settled;
   }
 
   async start() {
@@ -35,7 +43,9 @@ export class Record {
     for (const field of [job, seam, welder, procedure]) if (field.value.trim()) body[field.name] = field.value.trim();
     localStorage.setItem(WELDER_KEY, welder.value.trim());
     await this.doing(async () => {
-      this.showRunning(await act("/api/v1/welds", body));
+      const weld = await act("/api/v1/welds", body);
+      this.showRunning(weld);
+      this.expect(weld.id);
       seam.value = "";
       this.id = null;
       this.tell(text("started"));
@@ -47,11 +57,16 @@ export class Record {
     const id = this.panel.dataset.weld;
     await this.doing(async () => {
       await act(`/api/v1/welds/${encodeURIComponent(id)}/stop`);
-      this.ended = id;
       this.showNone();
+      this.expect(null);
       this.tell(text("stopped"), `/welds/${encodeURIComponent(id)}`);
       return this.form.querySelector("button");
     });
+  }
+
+  /** After an act the live message follows a little later; until then it is not believed. */
+  expect(id) {
+    this.expected = { id, until: performance.now() + BELIEVE_AFTER_MS };
   }
 
   /** Do one act at a time; `work` gives the button to go on with. */
