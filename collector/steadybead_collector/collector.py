@@ -25,6 +25,7 @@ MOST_MESSAGES = 1000
 LINGER_S = 0.02
 _TURN_S = 0.05
 _TIDY_EVERY = SECOND // 4
+_TIDY_FOR = SECOND // 50
 
 
 class _StoppedError(Exception):
@@ -51,7 +52,7 @@ class Collector:
     """Owns the subscription and the writer. Stores and broker belong to the caller.
 
     Nothing is acknowledged before it is durable. When a store does not answer, messages wait in
-    the broker and the writer tries again; nothing is dropped.
+    the broker and the writer tries again; nothing is dropped. `plant` is the version accepted.
     """
 
     def __init__(
@@ -66,7 +67,7 @@ class Collector:
         data_dir.mkdir(parents=True, exist_ok=True)
         self._clock, self._readings = clock, readings
         settings = plant_file.mqtt
-        plant = facts.accept_plant(plant_file.text, plant_file.plant, clock())
+        self.plant = plant = facts.accept_plant(plant_file.text, plant_file.plant, clock())
         self._settled = SettledFile(data_dir)
         self._inbox = Inbox()
         self._subscriber = Subscriber(
@@ -197,7 +198,8 @@ class Collector:
             return
         self._tidied_at = now
         self._settled.write(self._pipeline.receipts.settled_until)
-        self._readings.maintain()
+        while self._readings.maintain() and self._clock() - now < _TIDY_FOR:
+            pass
 
     def _persist(self, action: Callable[[], T]) -> T:
         """Do a durable step, again and again until the store takes it or the collector stops."""

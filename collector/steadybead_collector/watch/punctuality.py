@@ -7,7 +7,6 @@ from steadybead_domain.times import MINUTE, SECOND
 USUAL_MOST = 5 * SECOND
 PERSISTENT_MOST = 5 * MINUTE
 _SPAN = 30 * SECOND
-_MOST_SAMPLES = 600
 
 
 class Punctuality:
@@ -19,18 +18,24 @@ class Punctuality:
     """
 
     def __init__(self) -> None:
-        self._delays: deque[tuple[int, int]] = deque(maxlen=_MOST_SAMPLES)
+        self._seconds: deque[tuple[int, int, int]] = deque()  # since when, least, most
+        self._allowance = 0
 
     def heard(self, received: int, oldest: int) -> None:
         """Note that a batch received then had a reading as old as that; µs."""
-        self._delays.append((received, max(0, received - oldest)))
-        while self._delays[0][0] < received - _SPAN:
-            self._delays.popleft()
+        delay = max(0, received - oldest)
+        seconds = self._seconds
+        if seconds and received - seconds[-1][0] < SECOND:
+            since, least, most = seconds.pop()
+            seconds.append((since, min(least, delay), max(most, delay)))
+        else:
+            seconds.append((received, delay, delay))
+        while seconds[0][0] < received - _SPAN:
+            seconds.popleft()
+        least = min(entry[1] for entry in seconds)
+        most = max(entry[2] for entry in seconds)
+        self._allowance = max(min(most, USUAL_MOST), min(least, PERSISTENT_MOST))
 
     def allowance(self) -> int:
         """Give how long to wait for this station's readings, in µs."""
-        if not self._delays:
-            return 0
-        delays = [delay for _, delay in self._delays]
-        usual, persistent = max(delays), min(delays)
-        return max(min(usual, USUAL_MOST), min(persistent, PERSISTENT_MOST))
+        return self._allowance
