@@ -1,18 +1,21 @@
 """The same readings give the same facts and findings, however they are cut into batches."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from shop_language import PROCEDURES, Bay, made_station
+from shop_language import PROCEDURES, Bay, columns, made_station
 from steadybead_domain.alarms.model import AlarmFact
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.grid import STEP
 from steadybead_domain.diagnosis.station import StationDiagnosis
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.live import LiveStation
+from steadybead_domain.plant import AirSource
+from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Columns
 from steadybead_domain.times import HOUR, MINUTE, SECOND, format_rfc3339, parse_rfc3339
 
@@ -108,6 +111,28 @@ def test_facts_and_findings_do_not_depend_on_the_cuts(
     end = DAY + LENGTH + HOUR
     whole = told(bay, readings, [end], restart=False)
     ends = sorted({DAY + c * STEP for c in cut} | {end})
+    assert told(bay, readings, ends, restart) == whole
+
+
+@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.lists(st.integers(1, 4 * LENGTH // STEP - 1), max_size=8), st.booleans())
+def test_the_filters_findings_do_not_depend_on_the_cuts(cut: list[int], restart: bool) -> None:
+    station = made_station("bay-1", "ab", air={"drop": Quantity.FILTER_PRESSURE_DROP})
+    bay = Bay(replace(station, air=AirSource(intake_filter_limit_pa=250.0)), 2)
+    for gun in "ab":
+        bay.at("07:00", gun, air=50.0, heat=True)
+    end = DAY + 4 * LENGTH
+    readings = bay.readings(DAY, end, 0.1)
+    time = next(iter(readings.values())).time
+    share = (time - DAY) / (end - DAY)
+    drop = 40.0 * 8.0**share + np.random.default_rng(3).standard_normal(len(time))
+    drop[share > 0.9] = 35.0
+    readings[ChannelId("north", "bay-1", "air/drop")] = columns(time, drop)
+    whole = told(bay, readings, [end + HOUR], restart=False)
+    assert {"filter_forecast", "filter_due", "filter_limit", "filter_fell"} <= {
+        f.kind for f in whole[1]
+    }
+    ends = sorted({DAY + c * STEP for c in cut} | {end + HOUR})
     assert told(bay, readings, ends, restart) == whole
 
 

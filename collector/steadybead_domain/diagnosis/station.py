@@ -9,6 +9,7 @@ import numpy as np
 
 from steadybead_domain.alarms.book import AlarmBook
 from steadybead_domain.alarms.model import Alarm, AlarmAct, AlarmFact
+from steadybead_domain.diagnosis.filter_watch import FilterChange, FilterWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.fitness import fitness
 from steadybead_domain.diagnosis.grid import STEP, ChannelGrid
@@ -31,7 +32,7 @@ BLOCK = 7200  # steps worked on at once: an hour
 _VERSION = 1
 _SETTLED = int(AIR_LIMITS.cools_s * SECOND)
 
-Note = WeldEvent | AlarmAct | Procedure | Online
+Note = WeldEvent | AlarmAct | Procedure | Online | FilterChange
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,8 @@ class StationDiagnosis:
         self.broken = {c.id.channel: BrokenSensor(c) for c in station.channels}
         self.silence = Silence(station)
         self.online = OnlineTimes()
+        self.filter = FilterWatch(station)
+        self.found: list[Finding] = []
         self.book = AlarmBook(station.id)
         self.newest: dict[str, Reading] = {}
         self.next_step: int | None = None
@@ -91,6 +94,8 @@ class StationDiagnosis:
             return
         elif isinstance(event, Online):
             self.online.note(event)
+        elif isinstance(event, FilterChange):
+            self.filter.note(event)
         elif event.gun in self.guns:
             self.guns[event.gun].welds.note(event)
 
@@ -109,7 +114,8 @@ class StationDiagnosis:
             if n > 0:
                 facts += self._judge(self.next_step, n)
                 self.next_step += n
-        return Outcome(self._live(now), tuple(facts), self.book.open(now), ())
+        found, self.found = self.found, []
+        return Outcome(self._live(now), tuple(facts), self.book.open(now), tuple(found))
 
     def _waiting(self) -> list[int | None]:
         events = [w[0].time for g in self.guns.values() if (w := g.welds.waiting)]
@@ -141,6 +147,9 @@ class StationDiagnosis:
         for name, sensor in self.broken.items():
             changed += sensor.update(end, traces[name])
         changed += worked
+        turned, found = self.filter.update(start, block)
+        changed += turned
+        self.found += found
         changed.sort(key=lambda c: c.time)
         return [fact for change in changed for fact in self.book.apply(change)]
 
@@ -190,6 +199,7 @@ class StationDiagnosis:
             "broken": {name: sensor.dump() for name, sensor in self.broken.items()},
             "silence": self.silence.dump(),
             "online": self.online.dump(),
+            "filter": self.filter.dump(),
             "book": self.book.dump(),
             "newest": newest,
         }
@@ -227,4 +237,7 @@ class StationDiagnosis:
                 gun.load(state["guns"][name])
         self.silence.load(state["silence"])
         self.online.load(state["online"], self.station.id)
+        drop = self.filter.channel
+        if drop is not None and drop.channel in same and "filter" in state:
+            self.filter.load(state["filter"])
         self.book.load(state["book"])

@@ -1,0 +1,259 @@
+"""Restriction of an intake filter with a pressure-drop channel, and when it reaches its limit.
+
+The drop is brought to one flow, its growth over the air volume weighed between straight line and
+exponential (see `filter_growth`), and the time still to run given with an 80 % interval. A sudden
+rise or fall suspends the forecast and asks what was done. It watches the drop only: how clean the
+air is, is not measured.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from statistics import fmean, median
+from typing import Any
+
+import numpy as np
+
+from steadybead_domain.diagnosis.filter_bins import RunBins
+from steadybead_domain.diagnosis.filter_data import (
+    Flow,
+    Noise,
+    Sample,
+    Spacing,
+    TimeGuard,
+    Zero,
+    dumped,
+    guard_dumped,
+    guard_loaded,
+)
+from steadybead_domain.diagnosis.filter_growth import Growth, growth
+
+SHIFT_S = 8 * 3600.0
+NOTICE_S = 3 * SHIFT_S  # a change is announced so long before, but
+NOTICE_SHARE = 0.16  # not before this share of the life is left
+FEWEST_BINS = 10
+EVERY = 0.03  # an update each time so much more has passed,
+EVERY_AHEAD = 0.25  # and oftener near the end: for this share of what is to come
+WIDEST = 25.0  # high over low: beyond it nothing is said
+FURTHEST = 30.0  # times what has passed: beyond it nothing is said
+OFFSET_SD = 0.03  # of the limit: a zero that was never seen
+OFFSET_SEEN_SD = 0.004
+FLOOR = 0.003  # of the limit: no mean is better
+CLIPPED = 0.01  # of the limit: what clipping at zero may hide
+JUMP_SHARE = 0.3
+JUMP_OF_LIMIT = 0.04
+JUMP_SIGMA = 6.0
+JUMP_SAMPLES = 20
+
+REACHED = "the pressure drop has reached its limit: change the filter"
+DUE = "the filter nears its limit: plan the change"
+ROSE = "the drop rose at once: look for a blocked intake, a cover or a sheet of film before it"
+FELL = (
+    "the drop fell at once: filter changed, tapped out or torn, or tube off? forecast begins anew"
+)
+SHORT = "too little seen yet"
+OPEN = "growth too uncertain for a forecast"
+NO_LIMIT = "no limit given: only the growth is told"
+
+
+@dataclass(frozen=True, slots=True)
+class FilterUpdate:
+    """What is known at `time_s`; None where it cannot be said.
+
+    `resistance` is the drop at the usual flow in Pa; `growth_per_h` its relative growth in an
+    hour of running; `remaining_s` with `low_s` and `high_s`, the bounds of the 80 % interval,
+    are running time until the drop at the usual flow reaches the limit.
+    """
+
+    time_s: float
+    resistance: float | None
+    growth_per_h: float | None
+    remaining_s: float | None
+    low_s: float | None
+    high_s: float | None
+    finding: str | None
+
+
+class FilterTracker:
+    """Sees one filter's log sample by sample; memory and cost per sample do not grow.
+
+    `limit_pa` None: growth only. Updates come about every 3 % of what has passed, and at once
+    when the limit is reached or the drop jumps.
+    """
+
+    def __init__(self, limit_pa: float | None) -> None:
+        self.limit_pa = limit_pa
+        self.guard, self.spacing, self.noise = TimeGuard(), Spacing(), Noise()
+        self.flow, self.zero, self.bins = Flow(), Zero(), RunBins()
+        self.time_s: float | None = None
+        self.x = 0.0
+        self.began = 0.0
+        self.running_s = 0.0
+        self.highest = 0.0
+        self.five: list[float] = []
+        self.lately: list[float] = []
+        self.expected: float | None = None
+        self.unlike = 0
+        self.asked = ""
+        self.reached = False
+        self.next_x = 0.0
+
+    def update(self, sample: Sample) -> list[FilterUpdate]:
+        """Take a row; give what it lets be said."""
+        return [u for held in self.guard.pass_on(sample) for u in self._take(held)]
+
+    def begin_anew(self) -> None:
+        """Forget the run so far: the filter was changed. Flow, zero and noise stay known."""
+        self.bins, self.began, self.next_x = RunBins(), self.x, 0.0
+        self.expected, self.unlike, self.reached, self.asked = None, 0, False, ""
+        self.five, self.lately = [], []
+
+    def finish(self) -> list[FilterUpdate]:
+        """Give what the last row lets be said, and a last word."""
+        updates = [u for held in self.guard.rest() for u in self._take(held)]
+        if self.time_s is None or (updates and updates[-1].time_s == self.time_s):
+            return updates
+        return [*updates, self._said(self.time_s)]
+
+    def _take(self, sample: Sample) -> Iterator[FilterUpdate]:
+        step_s = 0.0
+        if self.time_s is not None:
+            step_s = self.spacing.running(sample.time_s - self.time_s)
+        self.time_s = sample.time_s
+        if not self.flow.runs(sample.flow):
+            self.zero.update(sample.drop_pa)
+            self.flow.recent.clear()
+            return
+        self.noise.update(sample.drop_pa)
+        clean = sample.drop_pa - (self.zero.offset_pa or 0.0)
+        least = max(5.0 * self.noise.sigma, 0.03 * self.scale_pa)
+        self.flow.update(sample.flow, clean, least)
+        self.running_s += step_s
+        relative = (
+            1.0 if sample.flow is None or not self.flow.first else (sample.flow / self.flow.first)
+        )
+        self.x += step_s * relative
+        self.five = [*self.five[-4:], clean * self.flow.to_first(sample.flow)]
+        drop = median(self.five)
+        self.highest = max(self.highest, drop)
+        yield from self._judged(sample, drop)
+
+    def _judged(self, sample: Sample, drop: float) -> Iterator[FilterUpdate]:
+        self.lately = [*self.lately[1 - JUMP_SAMPLES :], drop]
+        if self._jumped(drop):
+            yield self._said(sample.time_s)
+            return
+        begun = self.bins.add(self.x - self.began, drop, at_zero=sample.drop_pa <= 0.0)
+        newly_reached = not self.reached and self._is_reached()
+        self.reached = self.reached or newly_reached
+        timely = self.x - self.began >= self.next_x
+        if newly_reached or (timely and (begun or self.expected is not None)):
+            yield self._said(sample.time_s)
+
+    @property
+    def scale_pa(self) -> float:
+        """Give the limit at the first usual flow, or what stands in for it."""
+        if self.limit_pa is None:
+            return max(2.0 * self.highest, 1.0)
+        return self.limit_pa * self.flow.limit_factor()
+
+    def _is_reached(self) -> bool:
+        if self.limit_pa is None:
+            return False
+        enough = min(JUMP_SAMPLES, 9)
+        return len(self.lately) >= enough and fmean(self.lately[-enough:]) >= self.scale_pa
+
+    def _jumped(self, drop: float) -> bool:
+        """Tell whether the drop has left its course for good; then begin anew."""
+        if self.expected is None:
+            return False
+        least = max(
+            JUMP_SIGMA * self.noise.sigma,
+            JUMP_SHARE * self.expected,
+            JUMP_OF_LIMIT * self.scale_pa,
+        )
+        way = int(drop > self.expected + least) - int(drop < self.expected - least)
+        self.unlike = self.unlike + way if way and self.unlike * way >= 0 else way
+        if abs(self.unlike) < JUMP_SAMPLES:
+            return False
+        self.asked = ROSE if way > 0 else FELL
+        self.bins, self.began, self.next_x = RunBins(), self.x, 0.0
+        self.expected, self.unlike, self.reached = None, 0, False
+        return True
+
+    def _said(self, time_s: float) -> FilterUpdate:
+        known = self._growth()
+        if known is None:
+            resistance = fmean(self.lately) / self.flow.limit_factor() if self.lately else None
+            finding = REACHED if self.reached else self.asked or SHORT
+            return FilterUpdate(time_s, resistance, None, None, None, None, finding)
+        passed = self.x - self.began
+        self.next_x = passed * (1.0 + min(EVERY, EVERY_AHEAD * known.ahead[1]))
+        self.expected = (known.level + known.offset) * self.scale_pa
+        per_s = self.x / self.running_s
+        level = known.level * (self.limit_pa or self.scale_pa)
+        per_h = known.rate / passed * per_s * 3600.0
+        if self.reached:
+            return FilterUpdate(time_s, level, per_h, 0.0, 0.0, 0.0, REACHED)
+        if self.limit_pa is None:
+            return FilterUpdate(time_s, level, per_h, None, None, None, self.asked or NO_LIMIT)
+        low, middle, high = known.ahead
+        if high > WIDEST * low or high > FURTHEST:
+            return FilterUpdate(time_s, level, per_h, None, None, None, self.asked or OPEN)
+        self.asked = ""
+        to_s = passed / per_s
+        due = low * to_s < min(NOTICE_S, NOTICE_SHARE * (1.0 + middle) * to_s)
+        return FilterUpdate(
+            time_s, level, per_h, middle * to_s, low * to_s, high * to_s, DUE if due else None
+        )
+
+    def _growth(self) -> Growth | None:
+        if len(self.bins.n) <= FEWEST_BINS:
+            return None
+        x, y, n, zeros = self.bins.whole()
+        passed = self.x - self.began
+        if len(x) < FEWEST_BINS or passed <= 0:
+            return None
+        scale = self.scale_pa
+        noise = self.noise.sigma / scale / np.sqrt(n) + FLOOR + CLIPPED * (zeros > 0.2)
+        offset_sd = OFFSET_SD if self.zero.offset_pa is None else OFFSET_SEEN_SD
+        return growth(x / passed, y / scale, noise, offset_sd)
+
+    def dump(self) -> dict[str, Any]:
+        """Give the memory as JSON."""
+        return (
+            {name: getattr(self, name) for name in _PLAIN}
+            | {name: dumped(getattr(self, name)) for name in _PARTS}
+            | {"guard": guard_dumped(self.guard)}
+        )
+
+    def load(self, data: Mapping[str, Any]) -> None:
+        """Take up what `dump` gave."""
+        for name in _PLAIN:
+            setattr(self, name, data[name])
+        for name, kind in _PARTS.items():
+            setattr(self, name, kind(**data[name]))
+        self.guard = guard_loaded(data["guard"])
+        self.flow.recent = [(a, b) for a, b in data["flow"]["recent"]]
+
+
+_PLAIN = (
+    "time_s",
+    "x",
+    "began",
+    "running_s",
+    "highest",
+    "five",
+    "lately",
+    "expected",
+    "unlike",
+    "asked",
+    "reached",
+    "next_x",
+)
+_PARTS: dict[str, Any] = {
+    "spacing": Spacing,
+    "noise": Noise,
+    "flow": Flow,
+    "zero": Zero,
+    "bins": RunBins,
+}

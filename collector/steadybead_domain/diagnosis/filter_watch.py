@@ -1,0 +1,195 @@
+"""The intake filter of a station: its drop and the flow of all guns, followed window by window."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from steadybead_domain.alarms.change import Change
+from steadybead_domain.diagnosis.filter import DUE, FELL, REACHED, ROSE, FilterTracker, FilterUpdate
+from steadybead_domain.diagnosis.filter_data import Sample
+from steadybead_domain.diagnosis.finding import Finding, Sureness
+from steadybead_domain.diagnosis.signals import Traces
+from steadybead_domain.diagnosis.windows import WINDOW, Gatherer
+from steadybead_domain.ids import StationId
+from steadybead_domain.plant import Station
+from steadybead_domain.quantities import Quantity
+from steadybead_domain.readings import Float64
+from steadybead_domain.times import HOUR, SECOND
+
+AFRESH = 4 * HOUR  # a forecast is told again so often
+VISCOSITY_EXPONENT = 0.7  # of air near 20 °C, µ ∝ T^0.7, from memory
+REFERENCE_K = 293.15
+_KINDS = {
+    DUE: "filter_due",
+    REACHED: "filter_limit",
+    ROSE: "filter_blocked",
+    FELL: "filter_fell",
+}
+_NEXT = {
+    "filter_due": "Plan the change; have a filter at hand.",
+    "filter_limit": "Change the filter and record the change.",
+    "filter_blocked": "Look at the intake at once: cover, film, wet or blocked filter.",
+    "filter_fell": "Record the change, or look whether the filter is torn or the tube is off.",
+    "filter_forecast": "Nothing yet; plan the change by the forecast.",
+}
+_COLUMNS = ("drop", "flow", "kelvin")
+
+
+@dataclass(frozen=True, slots=True)
+class FilterChange:
+    """A filter was changed, as the record says."""
+
+    station: StationId
+    time: int
+
+
+@dataclass(slots=True)
+class Told:
+    """What was said last: the kind that is active, and when the forecast was given."""
+
+    kind: str = ""
+    since: int = 0
+    forecast: int = 0
+
+
+class FilterWatch:
+    """Needs a pressure-drop channel over the filter and the flow of every gun.
+
+    Not detectable without the channel. The limit is the plant file's; without one only the growth
+    is known. Findings: a forecast every four hours, and each sign at once; signs are alarms too.
+    """
+
+    def __init__(self, station: Station) -> None:
+        self.station = station
+        self.tracker = FilterTracker(station.air.intake_filter_limit_pa)
+        self.gatherer = Gatherer(_COLUMNS)
+        channel = station.channel_of(Quantity.FILTER_PRESSURE_DROP)
+        self.channel = None if channel is None else channel.id
+        self.changes: list[int] = []
+        self.told = Told()
+
+    def note(self, change: FilterChange) -> None:
+        """Take a recorded filter change; it holds from its time."""
+        if change.time not in self.changes:
+            self.changes = sorted([*self.changes[-15:], change.time])
+
+    def update(self, start: int, traces: Traces) -> tuple[list[Change], list[Finding]]:
+        """Give the changes and findings that the steps start, start+1, … allow."""
+        changed: list[Change] = []
+        found: list[Finding] = []
+        if self.channel is None:
+            return changed, found
+        windows = self.gatherer.update(start, self._columns(traces))
+        drop, flow, kelvin = (windows.mean(name) for name in _COLUMNS)
+        usable = np.flatnonzero(~np.isnan(drop) & ~np.isnan(flow))
+        drop *= (REFERENCE_K / kelvin) ** VISCOSITY_EXPONENT
+        for i in usable.tolist():
+            time = int(windows.start[i]) + WINDOW
+            changed += self._begun_anew(time)
+            for told in self.tracker.update(Sample(time / SECOND, float(drop[i]), float(flow[i]))):
+                changed += self._changes(time, told)
+                found += self._findings(time, told)
+        return changed, found
+
+    def _columns(self, traces: Traces) -> dict[str, Float64]:
+        flow = sum(
+            (traces.value(Quantity.AIR_FLOW, gun) for gun in self.station.guns),
+            start=np.zeros_like(traces.blank),
+        )
+        intake = traces.value(Quantity.INTAKE_TEMPERATURE)
+        kelvin = np.where(np.isnan(intake), REFERENCE_K, intake + 273.15)
+        drop = traces.value(Quantity.FILTER_PRESSURE_DROP)
+        return {"drop": drop, "flow": flow, "kelvin": kelvin}
+
+    def _begun_anew(self, time: int) -> list[Change]:
+        due = [t for t in self.changes if t <= time]
+        if not due:
+            return []
+        self.changes = [t for t in self.changes if t > time]
+        self.tracker.begin_anew()
+        return self._turned(time, "", None)
+
+    def _changes(self, time: int, told: FilterUpdate) -> list[Change]:
+        if told.finding in _KINDS:
+            return self._turned(time, _KINDS[told.finding], told.resistance)
+        return self._turned(time, "", told.resistance) if told.finding is None else []
+
+    def _turned(self, time: int, kind: str, value: float | None) -> list[Change]:
+        before, limit = self.told.kind, self.tracker.limit_pa
+        if kind == before:
+            return []
+        self.told.kind, self.told.since = kind, time
+        shown = kind or before
+        where = None if self.channel is None else self.channel.channel
+        return [Change(time, shown, bool(kind), None, where, value, limit, "Pa")]
+
+    def _findings(self, time: int, told: FilterUpdate) -> list[Finding]:
+        kind = _KINDS.get(told.finding or "", "filter_forecast")
+        forecast = kind == "filter_forecast"
+        if forecast:
+            if told.remaining_s is None or time - self.told.forecast < AFRESH:
+                return []
+            self.told.forecast = time
+        elif self.told.since != time:
+            return []
+        return [
+            Finding(
+                kind,
+                self.station.id,
+                None,
+                self.channel,
+                time,
+                time if forecast else self.told.since,
+                _words(told, self.tracker.limit_pa),
+                _NEXT[kind],
+                Sureness.LIKELY,
+                told.resistance,
+                None,
+                self.tracker.noise.sigma,
+                self.tracker.limit_pa,
+                "Pa",
+                (
+                    ("remaining_h", _hours(told.remaining_s)),
+                    ("low_h", _hours(told.low_s)),
+                    ("high_h", _hours(told.high_s)),
+                    ("growth_per_h", told.growth_per_h),
+                    ("flow_exponent", self.tracker.flow.exponent),
+                ),
+            )
+        ]
+
+    def dump(self) -> dict[str, Any]:
+        """Give the memory as JSON."""
+        told = self.told
+        return {
+            "limit": self.tracker.limit_pa,
+            "tracker": self.tracker.dump(),
+            "gatherer": self.gatherer.dump(),
+            "changes": self.changes,
+            "told": [told.kind, told.since, told.forecast],
+        }
+
+    def load(self, data: Mapping[str, Any]) -> None:
+        """Take up what `dump` gave."""
+        self.tracker.load(data["tracker"])
+        self.gatherer.load(data["gatherer"])
+        self.changes = list(data["changes"])
+        self.told = Told(*data["told"])
+
+
+def _hours(seconds: float | None) -> float | None:
+    return None if seconds is None else seconds / 3600.0
+
+
+def _words(told: FilterUpdate, limit_pa: float | None) -> str:
+    parts = [] if told.finding is None else [told.finding]
+    if told.resistance is not None:
+        parts.append(f"drop {told.resistance:.0f} Pa at the usual flow")
+    if told.remaining_s is not None and told.low_s is not None and told.high_s is not None:
+        parts.append(
+            f"limit {limit_pa:.0f} Pa in {told.remaining_s / 3600:.0f} h of running"
+            f" (80 %: {told.low_s / 3600:.0f} to {told.high_s / 3600:.0f} h)"
+        )
+    return "; ".join(parts)
