@@ -1,12 +1,13 @@
 """All that is watched on one gun, in the order in which one check needs the other."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from steadybead_domain.alarms.change import Change
 from steadybead_domain.diagnosis.air_lost import AirLost
+from steadybead_domain.diagnosis.gun_health import GunHealth
 from steadybead_domain.diagnosis.gun_state import STATES, GunStateDetector
 from steadybead_domain.diagnosis.meter_factor import MeterFactor
 from steadybead_domain.diagnosis.out_of_range import OutOfRange
@@ -23,6 +24,9 @@ from steadybead_domain.plant import Station
 from steadybead_domain.procedures import Procedure
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.times import MINUTE, SECOND
+
+if TYPE_CHECKING:
+    from steadybead_domain.diagnosis.finding import Finding
 
 _STICKING = (Quantity.NOZZLE_TEMPERATURE, Quantity.AIR_FLOW)
 
@@ -44,6 +48,8 @@ class GunWatch:
             for channel in station.channels
             if channel.gun == gun and channel.quantity in _STICKING
         }
+        self.health = GunHealth(station, gun)
+        self.found: list[Finding] = []
         self.last: GunSignals | None = None
 
     def procedure(self) -> Procedure | None:
@@ -56,7 +62,7 @@ class GunWatch:
         return self.procedures.find(self.station.procedure)
 
     def update(self, traces: Traces, start: int, n: int) -> list[Change]:
-        """Give the changes of the steps start … start+n-1."""
+        """Give the changes of the steps start … start+n-1; `found` takes the findings."""
         held = [
             Held(part.first, part.end, _id_of(part.weld), self._procedure_of(part.weld))
             for part in self.welds.segments(start, n)
@@ -68,6 +74,7 @@ class GunWatch:
         for quantity, detector in self.stuck.items():
             value = traces.value(quantity, self.gun)
             changed += detector.update(signals.end, value, states)
+        self.found += self.health.update(start, traces, states)
         self.last = signals
         return changed
 
@@ -124,6 +131,7 @@ class GunWatch:
             "air": self.air.dump(),
             "range": self.range.dump(),
             "stuck": {q.value: d.dump() for q, d in self.stuck.items()},
+            "health": self.health.dump(),
         }
 
     def load(self, data: Mapping[str, Any]) -> None:
@@ -132,6 +140,8 @@ class GunWatch:
         self.state.load(data["state"])
         self.air.load(data["air"])
         self.range.load(data["range"])
+        if "health" in data:
+            self.health.load(data["health"])
         for quantity, detector in self.stuck.items():
             if quantity.value in data["stuck"]:
                 detector.load(data["stuck"][quantity.value])

@@ -9,6 +9,7 @@ import numpy as np
 
 from steadybead_domain.alarms.book import AlarmBook
 from steadybead_domain.alarms.model import Alarm, AlarmAct, AlarmFact
+from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.diagnosis.filter_watch import FilterChange, FilterWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.fitness import fitness
@@ -32,7 +33,7 @@ BLOCK = 7200  # steps worked on at once: an hour
 _VERSION = 1
 _SETTLED = int(AIR_LIMITS.cools_s * SECOND)
 
-Note = WeldEvent | AlarmAct | Procedure | Online | FilterChange
+Note = WeldEvent | AlarmAct | Procedure | Online | FilterChange | ReferenceCheck
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +91,8 @@ class StationDiagnosis:
             self.book.note(event)
         elif isinstance(event, Procedure):
             self.procedures.add(event)
+        elif isinstance(event, ReferenceCheck):
+            self._note_check(event)
         elif event.station != self.station.id:
             return
         elif isinstance(event, Online):
@@ -98,6 +101,11 @@ class StationDiagnosis:
             self.filter.note(event)
         elif event.gun in self.guns:
             self.guns[event.gun].welds.note(event)
+
+    def _note_check(self, check: ReferenceCheck) -> None:
+        gun = self.guns.get(check.channel.gun or "")
+        if gun is not None and check.channel.station_id == self.station.id:
+            gun.health.note(check)
 
     def advance(self, now: int) -> Outcome:
         """Judge all steps that ended `LATENESS` or more before `now`; none if it went back."""
@@ -114,7 +122,7 @@ class StationDiagnosis:
             if n > 0:
                 facts += self._judge(self.next_step, n)
                 self.next_step += n
-        found, self.found = self.found, []
+        found, self.found = sorted(self.found, key=lambda f: f.time), []
         return Outcome(self._live(now), tuple(facts), self.book.open(now), tuple(found))
 
     def _waiting(self) -> list[int | None]:
@@ -150,6 +158,9 @@ class StationDiagnosis:
         turned, found = self.filter.update(start, block)
         changed += turned
         self.found += found
+        for gun in self.guns.values():
+            self.found += gun.found
+            gun.found = []
         changed.sort(key=lambda c: c.time)
         return [fact for change in changed for fact in self.book.apply(change)]
 
