@@ -26,6 +26,7 @@ LINGER_S = 0.02
 _TURN_S = 0.05
 _TIDY_EVERY = SECOND // 4
 _TIDY_FOR = SECOND // 50
+_SAVE_FOR = 3 * SECOND // 2
 
 
 class _StoppedError(Exception):
@@ -218,8 +219,9 @@ class Collector:
         self._store_fault = text
 
     def _finish(self) -> None:
+        started = self._clock()
         try:
-            self._pipeline.close(self._clock())
+            self._pipeline.close(started, lambda: self._clock() - started < _SAVE_FOR)
             self._settled.write(self._pipeline.receipts.settled_until)
         except StoreError as error:
             LOG.warning("the last state could not be saved: %s", error)

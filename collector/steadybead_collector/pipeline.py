@@ -85,10 +85,10 @@ class Pipeline:
             self._judge(now, now if heard_until is None else heard_until, draining=draining)
         self.diagnoses.save(now)
 
-    def close(self, now: int) -> None:
-        """Save everything. StoreError."""
+    def close(self, now: int, goes_on: Callable[[], bool] = lambda: True) -> None:
+        """Save what there is to save, for as long as `goes_on` says. StoreError."""
         self._write()
-        self.diagnoses.save(now, everything=True)
+        self.diagnoses.save_all(now, goes_on)
 
     def _judge(self, now: int, heard_until: int, *, draining: bool) -> None:
         outcomes = list(self.diagnoses.advance(heard_until, draining=draining))

@@ -1,7 +1,7 @@
 """The diagnoses of all stations: fed with what is durable, saved, and taken up after a restart."""
 
 import logging
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from steadybead_collector.watch.punctuality import Punctuality
@@ -102,20 +102,32 @@ class Diagnoses:
         if self._acts:
             self._note_acts_again(now)
 
-    def save(self, now: int, *, everything: bool = False) -> None:
+    def save(self, now: int) -> None:
         """Save the most overdue state; release the journal that no state needs. StoreError."""
         due = [
             (watched.saved_at, station)
             for station, watched in self.watched.items()
-            if everything or now - watched.saved_at >= SAVE_EVERY or now < watched.saved_at
+            if now - watched.saved_at >= SAVE_EVERY or now < watched.saved_at
         ]
-        for _, station in sorted(due)[: None if everything else 1]:
-            watched = self.watched[station]
-            state = SavedState(self._changes, watched.diagnosis.dump())
-            self._facts.save_state(station, self.position, state.to_bytes())
-            watched.saved, watched.saved_at = self.position, now
         if due:
-            self._readings.release(min(w.saved for w in self.watched.values()))
+            self._save(min(due)[1], now)
+
+    def save_all(self, now: int, goes_on: Callable[[], bool]) -> None:
+        """Save state after state for as long as `goes_on` says. StoreError.
+
+        A state that is left out costs a replay at the next start, nothing else.
+        """
+        for station in sorted(self.watched, key=lambda s: self.watched[s].saved):
+            if not goes_on():
+                return
+            self._save(station, now)
+
+    def _save(self, station: StationId, now: int) -> None:
+        watched = self.watched[station]
+        state = SavedState(self._changes, watched.diagnosis.dump())
+        self._facts.save_state(station, self.position, state.to_bytes())
+        watched.saved, watched.saved_at = self.position, now
+        self._readings.release(min(w.saved for w in self.watched.values()))
 
     def _changes_after(self, position: int) -> tuple[list[Change], int]:
         found: list[Change] = []
