@@ -222,3 +222,21 @@ def test_same_token_text_is_never_made_twice(tmp_path: Path) -> None:
     details = [json.dumps(e.detail) for e in records.audit.page(50).items]
     assert not any(token in detail for token in tokens for detail in details)
     records.close()
+
+
+def test_commits_are_synced_and_no_write_ahead_log_is_used(tmp_path: Path) -> None:
+    records = open_records("sqlite", tmp_path)
+    records.add_weld_event(start("w1"))
+    with records._database.read() as connection:
+        settings = {
+            name: connection.exec_driver_sql(f"PRAGMA {name}").scalar()
+            for name in ("journal_mode", "synchronous", "foreign_keys", "busy_timeout")
+        }
+    assert settings == {
+        "journal_mode": "persist",
+        "synchronous": 3,
+        "foreign_keys": 1,
+        "busy_timeout": 15_000,
+    }
+    records.close()
+    assert {p.name for p in tmp_path.iterdir()} <= {"records.db", "records.db-journal"}

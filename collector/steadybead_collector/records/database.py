@@ -21,8 +21,8 @@ FILE_NAME = "records.db"
 BUSY_S = 15.0
 WRITER_LOCK = 0x5354_4244  # any fixed number that no other user of the database takes
 _PRAGMAS = (
-    "PRAGMA journal_mode = DELETE",
-    "PRAGMA synchronous = EXTRA",  # FULL, and the folder is synced when the journal goes
+    "PRAGMA journal_mode = PERSIST",  # a rollback journal that is blanked, not deleted
+    "PRAGMA synchronous = EXTRA",  # FULL, and whatever ends the journal is synced too
     "PRAGMA foreign_keys = ON",
     "PRAGMA trusted_schema = OFF",
 )
