@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 import cbor2
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from steadybead_collector.mqtt.senml import Pack, decode_cbor, decode_json
@@ -24,18 +24,21 @@ def _seconds(time_us: int) -> str:
     return f"{Decimal(time_us).scaleb(-6):f}"
 
 
+@settings(deadline=None)
 @given(times_us)
 def test_a_time_with_six_decimals_is_exact(time_us: int) -> None:
     pack = decode_json(f'[{{"n":"a","v":1,"t":{_seconds(time_us)}}}]'.encode())
     assert pack.records[0][3] == time_us
 
 
+@settings(deadline=None)
 @given(times_us, offsets_us)
 def test_base_time_and_time_add_up_exactly(base_us: int, offset_us: int) -> None:
     text = f'[{{"bn":"a","bt":{_seconds(base_us)},"t":{_seconds(offset_us)},"v":1}}]'
     assert decode_json(text.encode()).records[0][3] == base_us + offset_us
 
 
+@settings(deadline=None)
 @given(times_us)
 def test_cbor_times_are_exact_as_double_and_as_decimal_fraction(time_us: int) -> None:
     seconds = Decimal(time_us).scaleb(-6)
@@ -43,6 +46,7 @@ def test_cbor_times_are_exact_as_double_and_as_decimal_fraction(time_us: int) ->
         assert decode_cbor(cbor2.dumps([{0: "a", 2: 1, 6: value}])).records[0][3] == time_us
 
 
+@settings(deadline=None)
 @given(finite)
 def test_a_value_keeps_its_bits(value: float) -> None:
     payload = json.dumps([{"n": "a", "v": value}]).encode()
@@ -66,6 +70,7 @@ labels = st.sampled_from(
 records = st.dictionaries(labels, anything | names, max_size=6)
 
 
+@settings(deadline=None)
 @given(st.lists(records, max_size=5) | anything)
 def test_any_json_is_decoded_or_refused_with_a_word(items: Any) -> None:
     pack = _decoded_or_word(decode_json, json.dumps(items).encode())
@@ -76,6 +81,7 @@ def test_any_json_is_decoded_or_refused_with_a_word(items: Any) -> None:
         assert pack.refused
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=64))
 def test_any_bytes_are_decoded_or_refused_with_a_word(payload: bytes) -> None:
     for decode in (decode_json, decode_cbor):
