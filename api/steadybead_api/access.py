@@ -24,6 +24,8 @@ WHOLE = "Authorization: Bearer <token>"
 WELDING = frozenset({Role.WELDER, Role.QUALITY, Role.ADMINISTRATOR})
 ACKNOWLEDGING = frozenset({Role.WELDER, Role.MAINTENANCE, Role.QUALITY, Role.ADMINISTRATOR})
 SHELVING = frozenset({Role.MAINTENANCE, Role.ADMINISTRATOR})
+CALIBRATING = frozenset({Role.MAINTENANCE, Role.QUALITY, Role.ADMINISTRATOR})
+CHECKING = frozenset({Role.WELDER, *CALIBRATING})
 SEEING_WELDERS = frozenset({Role.QUALITY, Role.ADMINISTRATOR})
 
 
@@ -129,3 +131,5 @@ Reader = Annotated[Actor | None, Depends(may_read)]
 WeldingActor = Annotated[Actor, Depends(may_act(WELDING))]
 AcknowledgingActor = Annotated[Actor, Depends(may_act(ACKNOWLEDGING))]
 ShelvingActor = Annotated[Actor, Depends(may_act(SHELVING))]
+CalibratingActor = Annotated[Actor, Depends(may_act(CALIBRATING))]
+CheckingActor = Annotated[Actor, Depends(may_act(CHECKING))]

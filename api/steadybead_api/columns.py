@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from steadybead_api.figures import Figures
 from steadybead_domain.ids import ChannelId
-from steadybead_domain.ports import ReadingsStore
 from steadybead_domain.readings import Buckets, Columns, Float64, Int64, Quality, Reason
 
 STEP_ROWS = 20_000
@@ -112,14 +112,12 @@ def rows(table: Table) -> list[dict[str, Any]]:
     return [dict(zip(table, row, strict=True)) for row in zip(*table.values(), strict=True)]
 
 
-def first_rows(
-    store: ReadingsStore, channel: ChannelId, start: int, end: int, limit: int
-) -> Columns:
+def first_rows(store: Figures, channel: ChannelId, start: int, end: int, limit: int) -> Columns:
     """Read at most `limit` readings from the start of [start, end)."""
     return _some_rows(store, channel, start, end, limit).take(slice(0, limit))
 
 
-def steps(store: ReadingsStore, channel: ChannelId, start: int, end: int) -> Iterator[Columns]:
+def steps(store: Figures, channel: ChannelId, start: int, end: int) -> Iterator[Columns]:
     """Walk [start, end) in bounded parts; between two parts the store is left alone."""
     while len(part := _some_rows(store, channel, start, end)):
         for i in range(0, len(part), STEP_ROWS):
@@ -128,7 +126,7 @@ def steps(store: ReadingsStore, channel: ChannelId, start: int, end: int) -> Ite
 
 
 def _some_rows(
-    store: ReadingsStore, channel: ChannelId, start: int, end: int, enough: int = STEP_ROWS
+    store: Figures, channel: ChannelId, start: int, end: int, enough: int = STEP_ROWS
 ) -> Columns:
     parts: list[Columns] = []
     found = 0

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 from steadybead_api.live_shown import never_heard, same_state, shown
 from steadybead_api.live_subscription import AlarmNews, BrokerNews, News, Subscription
-from steadybead_domain.alarms.codec import alarm_from_json
+from steadybead_api.schemas import AlarmItem, LiveItem
+from steadybead_domain.alarms.codec import alarm_from_json, alarm_to_json
 from steadybead_domain.alarms.model import Alarm
 from steadybead_domain.ids import StationId
 from steadybead_domain.live import LiveStation
@@ -131,6 +132,7 @@ class LiveBoard:
                 self._stations.pop(station, None)
             return
         live = LiveStation.from_json(json.loads(payload))
+        LiveItem.model_validate(live.to_json())
         if live.station != station:
             raise ValueError(f"it speaks of {live.station}")
         now = self._clock()
@@ -146,6 +148,8 @@ class LiveBoard:
 
     def _take_alarm(self, alarm_id: str, payload: bytes) -> None:
         alarm = alarm_from_json(json.loads(payload)) if payload else None
+        if alarm is not None:
+            AlarmItem.model_validate(alarm_to_json(alarm))
         with self._lock:
             self._unconfirmed.discard(alarm_id)
             if alarm is None:

@@ -1,7 +1,7 @@
 """Errors as RFC 9457 problem details."""
 
 import logging
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
 
@@ -18,16 +18,25 @@ _log = logging.getLogger(__name__)
 
 
 class Problem(Exception):  # noqa: N818
-    """An answer that is not what was asked for; `kind` names it, `detail` says what to do."""
+    """An answer that is not what was asked for; `kind` names it, `detail` says what to do.
+
+    `errors` list mistakes field by field, each with its remedy: members `at` and `detail`.
+    """
 
     def __init__(
-        self, status: int, kind: str, detail: str, headers: Mapping[str, str] | None = None
+        self,
+        status: int,
+        kind: str,
+        detail: str,
+        headers: Mapping[str, str] | None = None,
+        errors: Sequence[Mapping[str, str]] = (),
     ) -> None:
         super().__init__(detail)
         self.status = status
         self.kind = kind
         self.detail = detail
         self.headers = headers
+        self.errors = errors
 
 
 def body(status: int, kind: str | None, detail: str, instance: str) -> dict[str, Any]:
@@ -44,6 +53,8 @@ def body(status: int, kind: str | None, detail: str, instance: str) -> dict[str,
 def answer(request: Request, problem: Problem) -> JSONResponse:
     """Write a problem."""
     members = body(problem.status, problem.kind, problem.detail, request.url.path)
+    if problem.errors:
+        members["errors"] = [dict(error) for error in problem.errors]
     return _response(members, problem.headers)
 
 

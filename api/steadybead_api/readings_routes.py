@@ -1,6 +1,5 @@
 """`readings`: one channel over an interval, raw or in buckets, as JSON, CSV or Parquet."""
 
-from enum import StrEnum
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -17,6 +16,8 @@ from steadybead_api.fields import (
     cursor_of,
     key_of,
 )
+from steadybead_api.figures import As, Figures
+from steadybead_api.figures import figures as figures_of
 from steadybead_api.problems import Problem
 from steadybead_api.schemas import BucketItem, Listed, ReadingItem
 from steadybead_api.services import Services
@@ -36,13 +37,7 @@ FILES: dict[int | str, dict[str, Any]] = {
 }
 
 
-class As(StrEnum):
-    """Which figures: as they were recorded, or with later calibrations applied."""
-
-    RECORDED = "recorded"
-    RECALIBRATED = "recalibrated"
-
-
+AsQuery = Annotated[As, Query(alias="as", description="with later calibrations applied, or not")]
 Points = Annotated[int, Query(ge=1, le=MOST_ITEMS, description="buckets at most")]
 
 
@@ -59,14 +54,14 @@ def readings(
     start: Annotated[Time, Query()],
     end: Annotated[Time, Query()],
     points: Points | None = None,
-    figures: Annotated[As, Query(alias="as")] = As.RECORDED,  # noqa: ARG001
+    figures: AsQuery = As.RECORDED,
     limit: Limit = MOST_ITEMS,
     cursor: Cursor = None,
 ) -> Response:
     """Answer a page of JSON, or everything as CSV or Parquet, by `Accept`.
 
-    With `points`, equal buckets instead of readings. As long as no calibration is recorded,
-    `recalibrated` gives the recorded figures.
+    With `points`, equal buckets instead of readings. `as=recalibrated` applies the calibrations in
+    force; where none holds for a time, it gives what was recorded.
     """
     services = services_of(request)
     media = negotiation.chosen(request, OFFERED)
@@ -74,11 +69,12 @@ def readings(
         raise Problem(422, "interval", "start: it must not lie after end")
     name = ChannelId.parse(channel)
     unit = unit_of(services, name)
+    source = figures_of(services, figures)
     if points is not None:
-        return _buckets(services, name, start, end, points, media)
+        return _buckets(source, name, start, end, points, media)
     if media == negotiation.JSON:
-        return _page(services, name, unit, key_of(cursor) or (start,), end, limit)
-    walk = columns.steps(services.readings, name, start, end)
+        return _page(source, name, unit, key_of(cursor) or (start,), end, limit)
+    walk = columns.steps(source, name, start, end)
     parts = (columns.ReadingPart(part, unit) for part in walk)
     return export.download(media, READING_COLUMNS, parts, str(name))
 
@@ -94,9 +90,9 @@ def unit_of(services: Services, name: ChannelId) -> str:
 
 
 def _page(
-    services: Services, name: ChannelId, unit: str, key: tuple[int, ...], end: int, limit: int
+    source: Figures, name: ChannelId, unit: str, key: tuple[int, ...], end: int, limit: int
 ) -> JSONResponse:
-    found = columns.first_rows(services.readings, name, key[0], end, limit + 1)
+    found = columns.first_rows(source, name, key[0], end, limit + 1)
     shown = found.take(slice(0, limit))
     following = (int(found.time[limit]),) if len(found) > limit else None
     items = columns.rows(columns.reading_table(shown, unit))
@@ -104,9 +100,9 @@ def _page(
 
 
 def _buckets(
-    services: Services, name: ChannelId, start: int, end: int, points: int, media: str
+    source: Figures, name: ChannelId, start: int, end: int, points: int, media: str
 ) -> Response:
-    part = columns.BucketPart(services.readings.buckets(name, start, end, points))
+    part = columns.BucketPart(source.buckets(name, start, end, points))
     if media == negotiation.JSON:
         return JSONResponse({"items": columns.rows(part.table()), "next": None})
     return export.download(media, BUCKET_COLUMNS, [part], str(name))

@@ -12,7 +12,9 @@ Item = TypeVar("Item")
 class Answer(BaseModel):
     """An answer's members are exactly these."""
 
-    model_config = ConfigDict(extra="forbid", json_schema_serialization_defaults_required=True)
+    model_config = ConfigDict(
+        extra="forbid", allow_inf_nan=False, json_schema_serialization_defaults_required=True
+    )
 
 
 class Listed(Answer, Generic[Item]):
@@ -90,6 +92,17 @@ class ChannelItem(Answer):
     flow_reference: str | None
     position: str | None
     latest: ReadingItem | None
+
+
+class LiveItem(Answer):
+    """What a collector says of a station."""
+
+    station: str
+    time: TimeText
+    fitness: str
+    reasons: list[str]
+    guns: list[LiveGunItem]
+    values: list[LiveValueItem]
 
 
 class StationItem(Answer):

@@ -7,12 +7,11 @@ import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from steadybead_collector.collector import Collector
-from steadybead_collector.locking import lock_folder
-
 from steadybead_api.live_feed import LiveFeed
 from steadybead_api.services import AccessPolicy, Condition, Services
+from steadybead_collector.collector import Collector
 from steadybead_collector.config import MqttSettings, PlantFile
+from steadybead_collector.locking import lock_folder
 from steadybead_collector.mqtt.broker import EmbeddedBroker
 from steadybead_collector.records.store import Records, open_records
 from steadybead_collector.stores import open_readings

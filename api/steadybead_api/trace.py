@@ -8,11 +8,12 @@ import numpy as np
 
 from steadybead_api import columns
 from steadybead_api.columns import Table
+from steadybead_api.figures import As, Figures, figures
+from steadybead_api.flow_window import flow_window
 from steadybead_api.services import Services
 from steadybead_collector.records.procedures import ProcedureRevision
-from steadybead_domain.conversion.flow import NORMAL_PRESSURE_PA, GasState, convert_flow
-from steadybead_domain.plant import Channel, FlowMeter, Station
-from steadybead_domain.procedures import Procedure, Window
+from steadybead_domain.plant import Channel, Station
+from steadybead_domain.procedures import Procedure
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Buckets, Columns, Int64
 from steadybead_domain.times import SECOND
@@ -21,7 +22,6 @@ from steadybead_domain.welds import Weld
 MARGIN: Final = 60 * SECOND
 PAGE_ROWS: Final = 10_000
 SHORTEST_GAP: Final = 2 * SECOND
-ASSUMED_AIR: Final = GasState(20.0, NORMAL_PRESSURE_PA)
 CSV_COLUMNS: Final = ["channel", "time", "value", "unit", "quality", "reason"]
 
 
@@ -34,16 +34,19 @@ class TraceFrame:
     end: int
     channels: tuple[Channel, ...]
     procedure: ProcedureRevision | None
+    source: Figures
 
 
-def frame(services: Services, weld: Weld) -> TraceFrame:
+def frame(services: Services, weld: Weld, wanted: As = As.RECORDED) -> TraceFrame:
     """Lay out the trace of a record; one that runs ends now."""
     now = services.clock()
     stop = now if weld.stop is None else weld.stop
     end = max(min(stop + MARGIN, now), weld.start)
     station = services.plant().station(weld.station)
     held_to = procedure_of(services, weld)
-    return TraceFrame(weld, weld.start - MARGIN, end, _channels(station, weld.gun), held_to)
+    source = figures(services, wanted)
+    channels = _channels(station, weld.gun)
+    return TraceFrame(weld, weld.start - MARGIN, end, channels, held_to, source)
 
 
 def procedure_of(services: Services, weld: Weld) -> ProcedureRevision | None:
@@ -59,7 +62,7 @@ def procedure_of(services: Services, weld: Weld) -> ProcedureRevision | None:
 def raw_page(services: Services, wanted: TraceFrame, start: int) -> tuple[list[Table], int | None]:
     """Give columns from `start` on, at most 10,000 rows of each channel, and where to go on."""
     read = [
-        columns.first_rows(services.readings, c.id, start, wanted.end, PAGE_ROWS + 1)
+        columns.first_rows(wanted.source, c.id, start, wanted.end, PAGE_ROWS + 1)
         for c in wanted.channels
     ]
     cuts = [int(part.time[PAGE_ROWS]) for part in read if len(part) > PAGE_ROWS]
@@ -71,7 +74,7 @@ def raw_page(services: Services, wanted: TraceFrame, start: int) -> tuple[list[T
         table = columns.reading_table(shown, channel.unit)
         del table["unit"]
         gaps = _gaps_between(shown.time, shown.time, start, upto, gap_length(channel, shown))
-        tables.append({**_head(channel, wanted), "gaps": gaps, **table})
+        tables.append({**_head(services, channel, wanted), "gaps": gaps, **table})
     return tables, cut
 
 
@@ -79,16 +82,18 @@ def bucketed(services: Services, wanted: TraceFrame, points: int) -> list[Table]
     """Give at most `points` buckets of each channel, in columns."""
     tables = []
     for channel in wanted.channels:
-        found = services.readings.buckets(channel.id, wanted.start, wanted.end, points)
+        found = wanted.source.buckets(channel.id, wanted.start, wanted.end, points)
         gaps = _bucket_gaps(channel, found, wanted)
-        tables.append({**_head(channel, wanted), "gaps": gaps, **columns.bucket_table(found)})
+        tables.append(
+            {**_head(services, channel, wanted), "gaps": gaps, **columns.bucket_table(found)}
+        )
     return tables
 
 
-def rows_of(services: Services, wanted: TraceFrame) -> Iterator[columns.ReadingPart]:
+def rows_of(wanted: TraceFrame) -> Iterator[columns.ReadingPart]:
     """Walk everything, channel after channel, for a file."""
     for channel in wanted.channels:
-        for part in columns.steps(services.readings, channel.id, wanted.start, wanted.end):
+        for part in columns.steps(wanted.source, channel.id, wanted.start, wanted.end):
             yield columns.ReadingPart(part, channel.unit, str(channel.id))
 
 
@@ -101,7 +106,9 @@ def gap_length(channel: Channel, shown: Columns) -> int:
     return min(max(10 * usual, SHORTEST_GAP), silence)
 
 
-def window_of(channel: Channel, procedure: Procedure) -> dict[str, Any] | None:
+def window_of(
+    services: Services, channel: Channel, procedure: Procedure, start: int, end: int
+) -> dict[str, Any] | None:
     """Give the procedure's window in the figures of the channel, None if it has none for it."""
     by_quantity = {
         Quantity.NOZZLE_TEMPERATURE: procedure.nozzle_temperature,
@@ -109,11 +116,11 @@ def window_of(channel: Channel, procedure: Procedure) -> dict[str, Any] | None:
         Quantity.CONTACT_FORCE: procedure.rod_force,
     }
     if channel.quantity is Quantity.AIR_FLOW:
-        return _flow_window(channel.flow or FlowMeter(), procedure)
+        return flow_window(services, channel, procedure, start, end)
     window = by_quantity.get(channel.quantity)
     if window is None or window.unit != channel.unit:
         return None
-    return _written(window.low, window.high, window, "")
+    return {"low": window.low, "high": window.high, "unit": window.unit, "note": ""}
 
 
 def _channels(station: Station | None, gun: str) -> tuple[Channel, ...]:
@@ -122,34 +129,18 @@ def _channels(station: Station | None, gun: str) -> tuple[Channel, ...]:
     return tuple(c for c in station.channels if c.gun in (gun, None))
 
 
-def _head(channel: Channel, wanted: TraceFrame) -> Table:
+def _head(services: Services, channel: Channel, wanted: TraceFrame) -> Table:
     procedure = None if wanted.procedure is None else wanted.procedure.procedure
     head: dict[str, Any] = {
         "channel": str(channel.id),
         "quantity": channel.quantity.value,
         "gun": channel.gun,
         "unit": channel.unit,
-        "window": None if procedure is None else window_of(channel, procedure),
+        "window": None
+        if procedure is None
+        else window_of(services, channel, procedure, wanted.start, wanted.end),
     }
     return head
-
-
-def _flow_window(meter: FlowMeter, procedure: Procedure) -> dict[str, Any]:
-    window, reference = procedure.air_flow, procedure.flow_reference
-    if reference is meter.reference:
-        return _written(window.low, window.high, window, "")
-    factor = float(convert_flow(np.ones(1), meter, ASSUMED_AIR, reference)[0])
-    low = None if window.low is None else round(window.low / factor, 2)
-    high = None if window.high is None else round(window.high / factor, 2)
-    note = (
-        f"the procedure's figures are at {reference.value}, the meter's are"
-        f" {meter.reference.value}: converted for air of 20 °C and 1013.25 hPa in the meter"
-    )
-    return _written(low, high, window, note)
-
-
-def _written(low: float | None, high: float | None, window: Window, note: str) -> dict[str, Any]:
-    return {"low": low, "high": high, "unit": window.unit, "note": note}
 
 
 def _bucket_gaps(channel: Channel, found: Buckets, wanted: TraceFrame) -> list[dict[str, int]]:

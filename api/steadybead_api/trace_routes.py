@@ -7,8 +7,9 @@ from fastapi import APIRouter, Query, Request
 from steadybead_api import export, negotiation, trace, weld_acts
 from steadybead_api.access import Reader, services_of
 from steadybead_api.fields import Cursor, cursor_of, key_of
+from steadybead_api.figures import As
 from steadybead_api.procedure_routes import procedure_item
-from steadybead_api.readings_routes import FILES, OFFERED
+from steadybead_api.readings_routes import FILES, OFFERED, AsQuery
 from steadybead_api.schemas import Trace
 from steadybead_api.weld_routes import WeldId, weld_item
 
@@ -29,15 +30,19 @@ def trace_of_weld(
     reader: Reader,
     weld: WeldId,
     points: TracePoints | None = None,
+    figures: AsQuery = As.RECORDED,
     cursor: Cursor = None,
 ) -> Any:
-    """Answer in columns, a page of at most 10,000 readings a channel; or a file of everything."""
+    """Answer in columns, a page of at most 10,000 readings a channel; or a file of everything.
+
+    `as=recalibrated` applies the calibrations in force.
+    """
     services = services_of(request)
     media = negotiation.chosen(request, OFFERED)
     found = weld_acts.the_weld(services, weld)
-    wanted = trace.frame(services, found)
+    wanted = trace.frame(services, found, figures)
     if media != negotiation.JSON:
-        tables = trace.rows_of(services, wanted)
+        tables = trace.rows_of(wanted)
         return export.download(media, trace.CSV_COLUMNS, tables, f"weld-{found.id}")
     following = None
     if points is not None:
