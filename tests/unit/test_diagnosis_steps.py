@@ -6,6 +6,7 @@ import pytest
 from steadybead_domain.diagnosis.steps import (
     Delay,
     Memory,
+    Window,
     changes,
     frozen,
     hold,
@@ -74,3 +75,14 @@ def test_memory_reaches_back_over_blocks_of_any_length() -> None:
         assert joined.tolist()[-len(block) - 3 :] == pytest.approx(
             everything[-len(block) - 3 :], nan_ok=True
         )
+
+
+@pytest.mark.parametrize("condition", CASES)
+def test_a_window_counts_the_last_steps_over_blocks_of_any_length(condition: np.ndarray) -> None:
+    window, past = Window(5), [False] * 5
+    counted: list[int] = []
+    for block in np.array_split(condition, 3):
+        if len(block):
+            counted += window.update(block).tolist()
+    every = past + condition.tolist()
+    assert counted == [sum(every[i + 1 : i + 6]) for i in range(len(condition))]

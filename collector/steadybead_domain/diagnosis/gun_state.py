@@ -80,24 +80,23 @@ class GunStateDetector:
         for mask, sign in (
             (np.isnan(t), _NOTHING),
             (t < self.limits.cold_c, _COLD),
-            (self._at_target(s), _AT_TARGET),
+            (t >= self._target(s), _AT_TARGET),
             (on & (s.heat >= HEAT_OFF), _ON),
             (~on & (s.heat == HEAT_OFF), _OFF),
             (rising, _RISING),
             (falling, _FALLING),
             (flat & (t > self.limits.flat_above_c), _FLAT),
-            (s.welding, _RECORD),
+            (s.welding & (t > self._target(s) - self.limits.far_below_c), _RECORD),
         ):
             signs[mask] |= sign
         return signs
 
-    def _at_target(self, s: GunSignals) -> Bool:
+    def _target(self, s: GunSignals) -> Float64:
         limits = self.limits
         by_window = s.heat_low_c - limits.below_window_c
         target = np.where(np.isnan(by_window), limits.hot_without_procedure_c, by_window)
         commanded = s.set_c >= limits.hot_without_procedure_c / 2
-        target = np.where(commanded, s.set_c - limits.below_set_c, target)
-        return s.temperature_c >= target
+        return np.where(commanded, s.set_c - limits.below_set_c, target)
 
     def _trends(self, temperature_c: Float64) -> tuple[Bool, Bool, Bool]:
         n = len(temperature_c)

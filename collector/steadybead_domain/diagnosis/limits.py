@@ -4,8 +4,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from steadybead_domain.quantities import Quantity
-
 
 @dataclass(frozen=True, slots=True)
 class RangeLimits:
@@ -23,25 +21,35 @@ class RangeLimits:
     source: str
 
 
-RANGE_LIMITS: Mapping[Quantity, RangeLimits] = MappingProxyType(
+_HEAT_BAND = "deadband 1 % of range (EEMUA 191 as quoted by exida, found), span 400 °C; "
+_FLOW = RangeLimits(
+    2.5,
+    "L/min",
+    10.0,
+    15.0,
+    "deadband 5 % of range (EEMUA 191 as quoted by exida, found), span 50 L/min; off-delay 15 s,"
+    " the published starting point (from memory); on-delay ours",
+)
+RANGE_LIMITS: Mapping[str, RangeLimits] = MappingProxyType(
     {
-        Quantity.NOZZLE_TEMPERATURE: RangeLimits(
+        "heat_low": RangeLimits(
+            4.0,
+            "Cel",
+            45.0,
+            20.0,
+            _HEAT_BAND + "on-delay over the 30 s that a tacking nozzle needs to heat through"
+            " (common practice, no source); off-delay ours: the published starting point of 60 s"
+            " (from memory) is slow against a run of a few minutes",
+        ),
+        "heat_high": RangeLimits(
             4.0,
             "Cel",
             15.0,
             20.0,
-            "deadband 1 % of range (EEMUA 191 as quoted by exida, found) of a span of 400 °C;"
-            " delays shortened by us: the published starting point of 60 s (from memory) is slow"
-            " against a run of a few minutes",
+            _HEAT_BAND + "delays ours, short because too hot can give off fumes",
         ),
-        Quantity.AIR_FLOW: RangeLimits(
-            2.5,
-            "L/min",
-            10.0,
-            15.0,
-            "deadband 5 % of range (EEMUA 191 as quoted by exida, found) of 50 L/min;"
-            " off-delay 15 s, the published starting point (from memory); on-delay ours",
-        ),
+        "flow_low": _FLOW,
+        "flow_high": _FLOW,
     }
 )
 
@@ -56,6 +64,7 @@ class GunLimits:
     hot_without_procedure_c: float = 200.0
     trend_s: float = 5.0
     trend_c: float = 6.0
+    far_below_c: float = 60.0
     flat_s: float = 60.0
     flat_c: float = 2.0
     flat_above_c: float = 150.0
@@ -80,8 +89,8 @@ class AirLimits:
     least_l_min: float = 10.0
     confirm_s: float = 1.5
     back_s: float = 3.0
-    element_hot_c: float = 100.0
-    element_cold_c: float = 80.0
+    element_hot_c: float = 130.0
+    element_cold_c: float = 110.0
     cools_s: float = 900.0
 
 

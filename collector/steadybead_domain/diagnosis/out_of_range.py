@@ -16,47 +16,64 @@ from steadybead_domain.diagnosis.grid import steps_of
 from steadybead_domain.diagnosis.gun_state import HOT, NO_DATA, READY, WELDING, States
 from steadybead_domain.diagnosis.limits import RANGE_LIMITS, RangeLimits
 from steadybead_domain.diagnosis.signals import GunSignals
-from steadybead_domain.diagnosis.steps import Bool, Deadband, Delay, changes, frozen
-from steadybead_domain.quantities import Quantity
+from steadybead_domain.diagnosis.steps import Bool, Window, changes, frozen, latch
 from steadybead_domain.readings import Float64
 
 Codes = npt.NDArray[np.int8]
 NORMAL, ACTIVE, SUPPRESSED = 0, 1, 2
+MOSTLY = 0.8
+LATELY_S = 3.0
 
 
 class LimitDetector:
     """One side of a window.
 
-    On: beyond the limit by the deadband for the on-delay. Off: back inside the limit for the
-    off-delay, or at once where the check does not speak. Steps at which the value is not known
-    are passed over; an alarm that was on is suppressed there.
+    On: past the limit by the deadband in nearly all steps of the on-delay. Off: back inside the
+    limit in nearly all steps of the off-delay, or at once where the check does not speak. Steps
+    at which the value is not known are passed over; an alarm that was on is suppressed there.
+    `MOSTLY` lets noise at the edge neither raise an alarm nor hold one back.
     """
 
     def __init__(self, limits: RangeLimits, above: bool) -> None:
         self.deadband = limits.deadband
         self.sign = 1.0 if above else -1.0
-        self.beyond = Deadband()
-        self.delay = Delay(steps_of(limits.on_delay_s), steps_of(limits.off_delay_s))
+        self.past = Window(steps_of(limits.on_delay_s))
+        self.back = Window(steps_of(limits.off_delay_s))
+        self.lately = Window(steps_of(LATELY_S))
+        self.active = False
         self.code = NORMAL
 
     def update(self, value: Float64, limit: Float64, speaks: Bool, unknown: Bool) -> Codes:
         """Give NORMAL, ACTIVE or SUPPRESSED at each step; a NaN limit never alarms."""
         judged = ~unknown
-        before = self.delay.active
-        past = self.sign * (value[judged] - limit[judged])
-        silent = ~speaks[judged] | np.isnan(past)
-        beyond = self.beyond.update((past >= self.deadband) & ~silent, (past <= 0) | silent)
-        active = frozen(self.delay.update(beyond, silent), judged, before)
-        return np.where(active, np.where(unknown, SUPPRESSED, ACTIVE), NORMAL).astype(np.int8)
+        before = self.active
+        beyond = self.sign * (value[judged] - limit[judged])
+        silent = ~speaks[judged] | np.isnan(beyond)
+        past = (beyond >= self.deadband) & ~silent
+        self.lately.update(past)
+        on = self.past.update(past) >= MOSTLY * self.past.size
+        off = self.back.update((beyond <= 0) | silent) >= MOSTLY * self.back.size
+        active = latch(on & ~silent, off | silent, self.active)
+        if len(active):
+            self.active = bool(active[-1])
+        shown = frozen(active, judged, before)
+        return np.where(shown, np.where(unknown, SUPPRESSED, ACTIVE), NORMAL).astype(np.int8)
+
+    @property
+    def outside(self) -> bool:
+        """Tell whether the value is past its limit by the deadband now, or the alarm is on."""
+        return self.active or bool(self.lately.past.mean() >= MOSTLY)
 
     def dump(self) -> list[Any]:
         """Give the memory as JSON."""
-        return [self.beyond.active, self.delay.dump(), self.code]
+        windows = (self.past, self.back, self.lately)
+        return [self.active, self.code, *(w.dump() for w in windows)]
 
     def load(self, data: Any) -> None:
         """Take up what `dump` gave."""
-        self.beyond.active, self.code = bool(data[0]), int(data[2])
-        self.delay.load(data[1])
+        self.active, self.code = bool(data[0]), int(data[1])
+        for window, held in zip((self.past, self.back, self.lately), data[2:], strict=True):
+            window.load(held)
 
 
 class OutOfRange:
@@ -65,14 +82,11 @@ class OutOfRange:
     Needs nozzle temperature, air flow and a procedure. Not detectable without a procedure.
     """
 
-    def __init__(self, gun: str, limits: Mapping[Quantity, RangeLimits] = RANGE_LIMITS) -> None:
+    def __init__(self, gun: str, limits: Mapping[str, RangeLimits] = RANGE_LIMITS) -> None:
         self.gun = gun
-        heat, flow = limits[Quantity.NOZZLE_TEMPERATURE], limits[Quantity.AIR_FLOW]
         self.sides = {
-            "heat_low": LimitDetector(heat, above=False),
-            "heat_high": LimitDetector(heat, above=True),
-            "flow_low": LimitDetector(flow, above=False),
-            "flow_high": LimitDetector(flow, above=True),
+            kind: LimitDetector(limits[kind], above=kind.endswith("high"))
+            for kind in ("heat_low", "heat_high", "flow_low", "flow_high")
         }
 
     def update(self, s: GunSignals, states: States, air_lost: Bool) -> Iterator[Change]:
@@ -105,8 +119,8 @@ class OutOfRange:
             side.code = int(codes[-1])
 
     def outside(self) -> list[str]:
-        """Give the kinds whose value is beyond its window by the deadband now, delay or not."""
-        return [kind for kind, side in self.sides.items() if side.beyond.active]
+        """Give the kinds whose value is outside its window by the deadband now, delay or not."""
+        return [kind for kind, side in self.sides.items() if side.outside]
 
     def dump(self) -> dict[str, Any]:
         """Give the memory as JSON."""

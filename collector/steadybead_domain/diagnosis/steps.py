@@ -79,19 +79,28 @@ class Delay:
         self.active, self.held, self.absent = bool(data[0]), int(data[1]), int(data[2])
 
 
-@dataclass(slots=True)
-class Deadband:
-    """A limit that is left at one value and returned to at another."""
+class Window:
+    """How many of the last `size` steps a condition held; counted in whole numbers."""
 
-    active: bool = False
+    def __init__(self, size: int) -> None:
+        self.size = size
+        self.past: Bool = np.zeros(size, np.bool_)
 
-    def update(self, beyond: Bool, back: Bool) -> Bool:
-        """Give the state: on where `beyond`, off where `back`, else as before."""
-        if not len(beyond):
-            return beyond
-        state = latch(beyond, back, self.active)
-        self.active = bool(state[-1])
-        return state
+    def update(self, condition: Bool) -> Int64:
+        """Give the count at each step, itself included."""
+        both = np.concatenate((self.past, condition))
+        self.past = both[len(both) - self.size :].copy()
+        total = np.cumsum(both, dtype=np.int64)
+        return total[self.size :] - total[: len(condition)]
+
+    def dump(self) -> str:
+        """Give the memory as JSON."""
+        return "".join("1" if held else "0" for held in self.past)
+
+    def load(self, data: str) -> None:
+        """Take up what `dump` gave, as far as the size is the same."""
+        if len(data) == self.size:
+            self.past = np.array([held == "1" for held in data], np.bool_)
 
 
 class Memory:
