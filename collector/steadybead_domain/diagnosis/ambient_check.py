@@ -58,15 +58,16 @@ class AmbientCheck:
         with np.errstate(invalid="ignore"):
             warm = mean["nozzle"] >= self.limits.cold_c
             still = off & (np.abs(windows.move("nozzle")) < self.limits.still_c)
-        zero = off & self.air_off(windows, mean)
+        flow = mean.get("flow", np.full(len(off), np.nan))
+        zero = off & self.air_off(windows, mean) & np.isfinite(flow)
         for i in range(len(windows)):
             start = int(windows.start[i])
             if warm[i]:
                 self.warm, self.cold, self.checked = start, [], False
             elif not self.checked and np.isfinite(emf[i]) and np.isfinite(mean["nozzle"][i]):
                 yield from self._cold(start, float(emf[i]), still=bool(still[i]))
-            if zero[i] and np.isfinite(mean["flow"][i]):
-                yield from self._zero(start, float(mean["flow"][i]))
+            if zero[i]:
+                yield from self._zero(start, float(flow[i]))
             else:
                 self.calm = []
 
@@ -78,6 +79,8 @@ class AmbientCheck:
                 return mean["motor"] < limits.motor_a
             if "outlet" in mean:
                 return np.abs(mean["outlet"]) < limits.outlet_pa
+            if "flow" not in mean:
+                return np.zeros(len(windows), np.bool_)
             small = np.abs(mean["flow"]) < limits.flow_l_min
             return small & (windows.spread("flow") < limits.flow_still)
 

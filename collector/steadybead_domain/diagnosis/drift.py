@@ -16,11 +16,19 @@ from steadybead_domain.diagnosis.feature import Feature, FeatureFacts
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.scope import Scope, scope_of
 from steadybead_domain.diagnosis.shift_figures import Shift, StateReader
-from steadybead_domain.diagnosis.signatures import FAMILIES, Sensitivity, signatures
+from steadybead_domain.diagnosis.signatures import (
+    FAMILIES,
+    FLOW_METER,
+    FLOW_RAISED,
+    THERMOCOUPLE,
+    Sensitivity,
+    signatures,
+)
 from steadybead_domain.diagnosis.steady import SteadyState
 from steadybead_domain.diagnosis.windows import WINDOW, Windows
 from steadybead_domain.plant import Station
 from steadybead_domain.quantities import Quantity
+from steadybead_domain.readings import Float64
 from steadybead_domain.times import HOUR
 
 FACTS: Mapping[str, FeatureFacts] = {
@@ -36,6 +44,11 @@ FACTS: Mapping[str, FeatureFacts] = {
     "cold_flow": FeatureFacts("L/min", 0.3, 0.7),
 }
 NOZZLE_TOLD = FeatureFacts("%", 0.9)
+CHECKED: Mapping[str, tuple[str, str]] = {
+    "probe": (THERMOCOUPLE, "a needle probe each shift would show it from about 3 °C"),
+    "meter": (FLOW_METER, "a flow meter held to the nozzle each shift, from about 6 %"),
+}
+_SETTLED_WINDOWS = round(SETTLED_H * HOUR / WINDOW)
 _BURNS_IN = ("balance", "set_gap", "controller_gap", "probe")
 _NEEDS = {
     "balance": ("nozzle", "flow"),
@@ -89,7 +102,8 @@ class DriftWatch:
         self.features = {n: Feature(facts) for n, facts in FACTS.items() if self._has(n, names)}
         self.checks = ChecksDue(station, gun)
         self.shift = Shift()
-        self.hot_h = 0.0 if self._burns_in() else SETTLED_H
+        self.hot_windows = 0
+        self.settled_at: int | None = None if self._burns_in() else 0
         self.last: Residual | None = None
         self.flow_l_min = 50.0
         self.told: Told | None = None
@@ -116,7 +130,8 @@ class DriftWatch:
         self.features = {name: Feature(FACTS[name]) for name in self.features}
         self.shift = Shift()
         self.told = self.last = None
-        self.hot_h = 0.0 if self._burns_in() else SETTLED_H
+        self.hot_windows = 0
+        self.settled_at = None if self._burns_in() else 0
 
     def update(
         self, windows: Windows, states: Sequence[SteadyState], cold: Sequence[ColdPoint]
@@ -130,28 +145,28 @@ class DriftWatch:
             *((c.time // WINDOW * WINDOW + WINDOW, 2, c) for c in self.checks.take(until)),
         ]
         events.sort(key=lambda e: e[:2])
+        self._burn_in(windows, means)
         findings: list[Finding] = []
-        hot_from = self._hot_hours(windows, means)
         for time, _, event in events:
             findings += self._close_before(time)
-            self.hot_h = hot_from(time)
             findings += self._take(event)
         findings += self._close_before(until)
-        self.hot_h = hot_from(until)
         return findings
 
-    def _hot_hours(self, windows: Windows, means: Mapping[str, Any]) -> Any:
-        """Give a function from a time in the block to the hot hours up to then."""
-        before = self.hot_h
+    def _burn_in(self, windows: Windows, means: Mapping[str, Float64]) -> None:
+        """Count hot windows until a new type K would have settled, and note when that was."""
+        if self.settled_at is not None:
+            return
         with np.errstate(invalid="ignore"):
             hot = (means["hot"] == 1.0) & (means["nozzle"] >= HOT_ENOUGH_C)
-        count = np.concatenate(([0], np.cumsum(hot)))
-        ends = windows.start + WINDOW
+        count = self.hot_windows + np.cumsum(hot)
+        self.hot_windows = int(count[-1])
+        if self.hot_windows >= _SETTLED_WINDOWS:
+            first = int(np.argmax(count >= _SETTLED_WINDOWS))
+            self.settled_at = int(windows.start[first]) + WINDOW
 
-        def at(time: int) -> float:
-            return before + float(count[int(np.searchsorted(ends, time, "right"))]) * WINDOW / HOUR
-
-        return at
+    def _settled(self, time: int) -> bool:
+        return self.settled_at is not None and self.settled_at <= time
 
     def _take(self, event: SteadyState | CheckPoint | ColdPoint) -> Iterator[Finding]:
         if isinstance(event, SteadyState):
@@ -162,11 +177,11 @@ class DriftWatch:
         self._add(event.name, event.time, event.value)
         yield from self._judge(event.time)
 
-    def _add(self, name: str, time: int, value: float) -> None:
+    def _add(self, name: str, time: int, value: float, ended: int | None = None) -> None:
         feature = self.features.get(name)
         if feature is not None:
-            burning = name in _BURNS_IN and self.hot_h < SETTLED_H
-            feature.add(time, value, learn=not burning)
+            burning = name in _BURNS_IN and not self._settled(time if ended is None else ended)
+            feature.add(time, value, learn=not burning and self.told is None)
 
     def _close_before(self, time: int) -> Iterator[Finding]:
         closes_at = self.shift.closes_at()
@@ -176,11 +191,11 @@ class DriftWatch:
     def _close(self, time: int) -> Iterator[Finding]:
         """Turn the shift into one point of each figure."""
         shift, self.shift = self.shift, Shift()
-        begun = shift.states[0].start
-        self.flow_l_min = shift.states[-1].flow_l_min
+        begun, ended = shift.states[0].start, shift.states[-1].end
+        self.flow_l_min = _known(shift.states[-1].flow_l_min, self.flow_l_min)
         for name, value in shift.figures().items():
-            self._add(name, begun, value)
-        if "balance" in self.features and self.hot_h >= SETTLED_H:
+            self._add(name, begun, value, ended)
+        if "balance" in self.features and self._settled(ended):
             self._add_balance(shift, begun)
         yield from self._judge(time)
 
@@ -202,9 +217,12 @@ class DriftWatch:
             if self.told is not None and all(f.calm() for f in self.features.values()):
                 self.told = None
             return
-        since = min(o for f in signals.values() if (o := f.onset()) is not None)
+        since = _onset(signals)
         shifts = {n: s for n, f in self.features.items() if (s := f.shift(since)) is not None}
         weighed = merged(weigh(self.signatures(), shifts), FAMILIES)
+        if list(signals) == ["flow"] and weighed and weighed[0].cause == FLOW_RAISED:
+            self.features["flow"] = Feature(FACTS["flow"])  # somebody set it so: learn that
+            return
         taken = worth_telling(in_question(weighed))
         if not taken or not self._is_news(taken):
             return
@@ -248,8 +266,10 @@ class DriftWatch:
     def scope(self) -> tuple[Scope, ...]:
         """Say for each cause the smallest size that can be seen with the channels at hand."""
         ready = {n: f.smallest() for n, f in self.features.items() if f.ready}
-        learning = [n for n, f in self.features.items() if not f.ready]
-        return scope_of(self.signatures(), ready, learning)
+        unseen = {n for n, f in self.features.items() if not f.points and n in CHECKED}
+        learning = [n for n, f in self.features.items() if not f.ready and n not in unseen]
+        unchecked = dict(CHECKED[n] for n in unseen)
+        return scope_of(self.signatures(), ready, learning, unchecked)
 
     def dump(self) -> dict[str, Any]:
         """Give the memory as JSON."""
@@ -261,7 +281,8 @@ class DriftWatch:
             "shift": self.shift.dump(),
             "scale": self.reader.scale,
             "nozzle_told": any(f.facts is NOZZLE_TOLD for f in self.features.values()),
-            "hot_h": self.hot_h,
+            "hot_windows": self.hot_windows,
+            "settled_at": self.settled_at,
             "flow_l_min": self.flow_l_min,
             "last": None if last is None else [getattr(last, n) for n in Residual.__slots__],
             "told": None if told is None else [told.cause, told.since, told.size],
@@ -278,9 +299,20 @@ class DriftWatch:
         self.checks.load(data["checks"])
         self.shift.load(data["shift"])
         self.reader.scale = data["scale"]
-        self.hot_h, self.flow_l_min = float(data["hot_h"]), float(data["flow_l_min"])
+        self.hot_windows, self.settled_at = int(data["hot_windows"]), data["settled_at"]
+        self.flow_l_min = float(data["flow_l_min"])
         self.last = None if data["last"] is None else Residual(*data["last"])
         self.told = None if data["told"] is None else Told(*data["told"])
+
+
+def _onset(signals: Mapping[str, Feature]) -> int:
+    """Give when it began; the flow, which is set by hand, only counts if nothing else signals."""
+    others = {n: f for n, f in signals.items() if n != "flow"} or signals
+    return min(o for f in others.values() if (o := f.onset()) is not None)
+
+
+def _known(value: float, otherwise: float) -> float:
+    return otherwise if np.isnan(value) else value
 
 
 def _cause(taken: Sequence[Weighed]) -> str:

@@ -82,6 +82,7 @@ _TELLS_APART: Mapping[str, str] = {
     s.PROBE: "repeat the check with another probe",
     s.REFERENCE_METER: "repeat the check with another flow meter",
 }
+_STATION_WIDE = "the supply voltage"
 _HELD = {s.THERMOCOUPLE: s.PROBE, s.FLOW_METER: s.REFERENCE_METER}
 _CHANNELS: Mapping[str, Quantity] = {
     s.THERMOCOUPLE: Quantity.NOZZLE_TEMPERATURE,
@@ -108,11 +109,12 @@ def finding_of(
     return Finding(
         kind=taken[0].cause if known else CANNOT_TELL,
         station=station.id,
-        gun=gun,
+        gun=None if words.startswith(_STATION_WIDE) else gun,
         channel=_channel(station, gun, taken[0].cause) if known else None,
         time=time,
         since=since,
-        words=f"gun {gun}: {words}. Seen: {_moved(shifts)}.",
+        words=f"{words if words.startswith(_STATION_WIDE) else f'gun {gun}: {words}'}. Seen:"
+        f" {_moved(shifts)}.",
         next_step=to_do,
         sureness=_sureness(taken),
         value=feature.level.mean + shifts[name][0],

@@ -48,9 +48,11 @@ class ElementWatch:
     Warm-up needs heater output, nozzle temperature; its resistance needs supply voltage and power
     or current beside it. Headroom needs set temperature and output. Sums are of whole numbers, so
     that they do not depend on how the steps are cut. One point a warm-up; delay as `Feature`.
+    `resistance` False: the resistance is followed elsewhere, in the steady states.
     """
 
-    def __init__(self, station: Station, gun: str) -> None:
+    def __init__(self, station: Station, gun: str, *, resistance: bool = True) -> None:
+        self.resistance = resistance
         self.station = station
         self.gun = gun
         self.figures = {name: Feature(facts) for name, facts in FACTS.items()}
@@ -112,7 +114,7 @@ class ElementWatch:
         if self.measured == self.full:
             length *= self.squares / self.measured / 230.0**2
         yield from self._point("warm_up", time, 100.0 * log(length))
-        if self.measured >= LEAST_STEPS:
+        if self.resistance and self.measured >= LEAST_STEPS:
             ohms = self.milliohms / self.measured / 1000.0
             yield from self._point("warm_resistance", time, 100.0 * log(ohms))
 

@@ -74,8 +74,8 @@ class NormalFlow:
 
     def of(self, means: Mapping[str, Float64]) -> Float64:
         """Give normal litres a minute [m] from columns of means; defaults stand in for NaN."""
-        flow = means["flow"]
-        blank = np.full(len(flow), np.nan)
+        blank = np.full(len(next(iter(means.values()))), np.nan)
+        flow = means.get("flow", blank)
 
         def column(channel: ChannelId) -> Float64:
             return means.get(self.names.get(channel, ""), blank)

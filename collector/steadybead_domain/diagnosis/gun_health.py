@@ -1,4 +1,4 @@
-"""All slow checks of one gun in one place: steady states, drift, cold checks."""
+"""All slow checks of one gun in one place: steady states, drift, cold checks, element."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -6,6 +6,7 @@ from typing import Any
 from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.diagnosis.ambient_check import AmbientCheck
 from steadybead_domain.diagnosis.drift import DriftWatch
+from steadybead_domain.diagnosis.element import ElementWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.gun_columns import GunColumns
 from steadybead_domain.diagnosis.gun_state import States
@@ -24,7 +25,10 @@ class GunHealth:
         self.spans = SteadySpans()
         self.ambient = AmbientCheck()
         self.drift = DriftWatch(station, gun, self.columns.names)
-        self.able = {"nozzle", "flow"} <= set(self.columns.names)
+        self.element = ElementWatch(
+            station, gun, resistance="resistance" not in self.drift.features
+        )
+        self.able = "nozzle" in self.columns.names
 
     def note(self, check: ReferenceCheck) -> None:
         """Take a reference check of this gun; it also tells which nozzle is on from then."""
@@ -34,16 +38,19 @@ class GunHealth:
     def relearn(self) -> None:
         """Learn anew, after a sensor, meter or element of the gun was changed or adjusted."""
         self.drift.relearn()
+        self.element.relearn()
 
     def update(self, start: int, traces: Traces, states: States) -> list[Finding]:
         """Give the findings that the steps start, start+1, … allow."""
         if not self.able:
             return []
+        found = self.element.update(start, traces, states)
         windows = self.gatherer.update(start, self.columns.of(traces, states))
         if not len(windows):
-            return []
-        states_ended = list(self.spans.update(windows))
-        return self.drift.update(windows, states_ended, list(self.ambient.update(windows)))
+            return found
+        ended, cold = list(self.spans.update(windows)), list(self.ambient.update(windows))
+        found += self.drift.update(windows, ended, cold)
+        return sorted(found, key=lambda f: f.time)
 
     def dump(self) -> dict[str, Any]:
         """Give the memory as JSON."""
@@ -52,6 +59,7 @@ class GunHealth:
             "spans": self.spans.dump(),
             "ambient": self.ambient.dump(),
             "drift": self.drift.dump(),
+            "element": self.element.dump(),
         }
 
     def load(self, data: Mapping[str, Any]) -> None:
@@ -61,3 +69,4 @@ class GunHealth:
         self.spans.load(data["spans"] if same else {**data["spans"], "rows": [], "held": 0})
         self.ambient.load(data["ambient"])
         self.drift.load(data["drift"])
+        self.element.load(data["element"])

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from steadybead_domain.diagnosis.causes import Signature, smallest_size
-from steadybead_domain.diagnosis.signatures import NEVER_TOLD
+from steadybead_domain.diagnosis.signatures import NEVER_TOLD, PROBE, REFERENCE_METER
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,12 +22,18 @@ class Scope:
 
 
 def scope_of(
-    signatures: Iterable[Signature], ready: Mapping[str, float], learning: Sequence[str]
+    signatures: Iterable[Signature],
+    ready: Mapping[str, float],
+    learning: Sequence[str],
+    unchecked: Mapping[str, str],
 ) -> tuple[Scope, ...]:
-    """Work out the scope; `ready` gives the smallest shift that each learnt figure shows."""
+    """Work out the scope; `ready` gives the smallest shift that each learnt figure shows.
+
+    `unchecked` names causes that reference checks would show, with the words for it.
+    """
     found: dict[str, Scope] = {}
     for signature in signatures:
-        if signature.least >= NEVER_TOLD:
+        if signature.least >= NEVER_TOLD or signature.cause in (PROBE, REFERENCE_METER):
             continue
         size = smallest_size(signature, ready)
         name = signature.cause.replace("_", " ")
@@ -38,6 +44,8 @@ def scope_of(
             words = f"{name}: not detectable yet, still learning"
         else:
             words = f"{name}: not detectable with the channels at hand"
+        if unchecked.get(signature.cause):
+            words += f"; {unchecked[signature.cause]}"
         found[signature.cause] = Scope(
             signature.cause,
             None if size is None else max(size, signature.least),

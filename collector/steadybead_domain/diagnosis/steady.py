@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 
 from steadybead_domain.diagnosis.windows import WINDOW, Windows
-from steadybead_domain.readings import Float64
 from steadybead_domain.times import MINUTE
 
 
@@ -52,9 +51,9 @@ class SteadyState:
 class SteadySpans:
     """Cuts the windows of a gun into steady states.
 
-    A state begins once the gun has been hot for `soak` and nozzle temperature and flow have held
-    for `settle`; it ends when they leave the band around where it began, at any step without
-    data, when another nozzle is told, or after `longest`, to be followed at once by the next.
+    A state begins once the gun has been hot for `soak` and nozzle temperature, and flow if it is
+    logged, have held for `settle`; it ends when they leave the band around where it began, at any
+    step without data, when another nozzle is told, or after `longest`, followed by the next.
     """
 
     limits: SteadyLimits = STEADY_LIMITS
@@ -73,7 +72,8 @@ class SteadySpans:
         """Give the states that end in these windows."""
         names = list(windows.columns)
         means = {name: windows.mean(name) for name in names}
-        calm = self._calm(windows, means)
+        flow = means.get("flow", np.full(len(windows), np.inf))
+        calm = self._calm(windows)
         rows = np.stack([means[name] for name in names], axis=1)
         for i in range(len(windows)):
             yield from self._retold(int(windows.start[i]), names)
@@ -85,7 +85,7 @@ class SteadySpans:
             if not calm[i] or self.hot <= self.limits.soak:
                 yield from self._end(names)
                 continue
-            place = (float(means["nozzle"][i]), float(means["flow"][i]))
+            place = (float(means["nozzle"][i]), float(flow[i]))
             if self.held and self._left(place):
                 yield from self._end(names)
             if not self.held:
@@ -96,17 +96,20 @@ class SteadySpans:
             if len(self.rows) == self.limits.longest:
                 yield self._summary(names)
 
-    def _calm(self, windows: Windows, means: Mapping[str, Float64]) -> Any:
-        flow, limits = means["flow"], self.limits
+    def _calm(self, windows: Windows) -> Any:
+        limits = self.limits
         with np.errstate(invalid="ignore"):
             calm = np.abs(windows.move("nozzle")) < limits.move_c
+            if "flow" not in windows.columns:
+                return calm
+            flow = windows.mean("flow")
             calm &= windows.spread("flow") < limits.flow_spread * flow
             return calm & (flow > limits.least_flow)
 
     def _left(self, place: tuple[float, float]) -> bool:
         t, q = self.anchor
         off = abs(place[0] - t) > self.limits.wander_c
-        return off or abs(place[1] - q) > self.limits.flow_wander * q
+        return off or (np.isfinite(q) and abs(place[1] - q) > self.limits.flow_wander * q)
 
     def _retold(self, start: int, names: list[str]) -> Iterator[SteadyState]:
         while self.told and self.told[0][0] < start + WINDOW:
