@@ -7,7 +7,10 @@ from prometheus_client import Gauge
 
 from steadybead_api import (
     alarm_routes,
+    calibration_routes,
+    check_routes,
     health_routes,
+    instrument_routes,
     live_routes,
     login_routes,
     openapi,
@@ -15,6 +18,7 @@ from steadybead_api import (
     procedure_routes,
     quarantine_routes,
     readings_routes,
+    sensor_routes,
     station_routes,
     trace_routes,
     weld_routes,
@@ -35,6 +39,10 @@ _ROUTES = (
     procedure_routes,
     quarantine_routes,
     live_routes,
+    instrument_routes,
+    calibration_routes,
+    check_routes,
+    sensor_routes,
 )
 _DESCRIPTION = (
     "Heat and air of hot-gas hand-welding stations. Times are RFC 3339 in UTC, intervals"

@@ -1,11 +1,12 @@
 """The live state of all stations as the broker told it, and the listeners to tell it on."""
 
-import json
 import logging
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+
+import orjson
 
 from steadybead_api.live_shown import never_heard, same_state, shown
 from steadybead_api.live_subscription import AlarmNews, BrokerNews, News, Subscription
@@ -131,7 +132,7 @@ class LiveBoard:
             with self._lock:
                 self._stations.pop(station, None)
             return
-        live = LiveStation.from_json(json.loads(payload))
+        live = LiveStation.from_json(orjson.loads(payload))
         LiveItem.model_validate(live.to_json())
         if live.station != station:
             raise ValueError(f"it speaks of {live.station}")
@@ -147,7 +148,7 @@ class LiveBoard:
             self._tell(display)
 
     def _take_alarm(self, alarm_id: str, payload: bytes) -> None:
-        alarm = alarm_from_json(json.loads(payload)) if payload else None
+        alarm = alarm_from_json(orjson.loads(payload)) if payload else None
         if alarm is not None:
             AlarmItem.model_validate(alarm_to_json(alarm))
         with self._lock:

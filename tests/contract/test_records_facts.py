@@ -271,3 +271,12 @@ def test_people_and_lists_work_alike(records: Records) -> None:
     assert len(records.alarms.page(5, unsettled_at=T0).items) == 1
     assert records.alarms.facts(5).items == [fact("x", 0, active=True)]
     records.check()
+
+
+def test_words_that_a_station_sends_are_kept_whatever_they_are(records: Records) -> None:
+    odd = replace(start("w1"), procedure="p" * 200, job="a\0b", seam="\ud800", welder="é" * 200)
+    assert records.add_weld_event(odd)
+    kept = records.welds.get("w1")
+    assert kept is not None
+    assert (kept.procedure, kept.welder) == (odd.procedure, odd.welder)
+    assert (kept.job, kept.seam) == ("a\N{REPLACEMENT CHARACTER}b", "?")

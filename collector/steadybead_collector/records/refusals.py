@@ -9,6 +9,7 @@ from sqlalchemy.engine import Connection
 
 from steadybead_collector.records.database import Database
 from steadybead_collector.records.paging import Key, Page, cut
+from steadybead_collector.records.rows import storable
 from steadybead_collector.records.schema import quarantine
 from steadybead_domain.ports import Refused
 
@@ -88,22 +89,17 @@ def _values(key: bytes, same: list[Refused]) -> dict[str, object]:
     times = [r.received for r in same]
     return {
         "fingerprint": key,
-        "topic": _storable(first.topic),
+        "topic": storable(first.topic),
         "payload": first.payload[:PAYLOAD_CAP],
         "payload_sha256": first.payload_sha256,
         "received": min(times),
         "last_received": max(times),
         "count": len(same),
         "outcome": first.outcome,
-        "detail": _storable(first.detail),
-        "remedy": _storable(first.remedy),
+        "detail": storable(first.detail),
+        "remedy": storable(first.remedy),
         "record": first.record,
     }
-
-
-def _storable(text: str) -> str:
-    """Replace what no database takes as text: lone surrogates and NUL."""
-    return text.encode(errors="replace").decode().replace("\0", "\N{REPLACEMENT CHARACTER}")
 
 
 def _count_again() -> sa.Update:

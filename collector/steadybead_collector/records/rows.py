@@ -10,6 +10,11 @@ from steadybead_domain.procedures import Procedure, Window
 from steadybead_domain.welds import WeldEvent, WeldEventKind
 
 
+def storable(text: str) -> str:
+    """Replace what no database takes as text: lone surrogates and NUL."""
+    return text.encode(errors="replace").decode().replace("\0", "\N{REPLACEMENT CHARACTER}")
+
+
 def weld_event(row: Any) -> WeldEvent:
     """Build an event from its row."""
     return WeldEvent(
@@ -39,11 +44,11 @@ def weld_event_values(event: WeldEvent) -> dict[str, Any]:
         "time": event.time,
         "actor": event.actor,
         "via": event.via,
-        "procedure": event.procedure,
+        "procedure": _stored(event.procedure),
         "procedure_revision": event.procedure_revision,
-        "job": event.job,
-        "seam": event.seam,
-        "welder": event.welder,
+        "job": _stored(event.job),
+        "seam": _stored(event.seam),
+        "welder": _stored(event.welder),
     }
 
 
@@ -149,6 +154,10 @@ def procedure_content(item: Procedure) -> dict[str, Any]:
     content = asdict(replace(item, provenance=dict(item.provenance)))
     del content["id"], content["revision"]
     return content
+
+
+def _stored(text: str | None) -> str | None:
+    return None if text is None else storable(text)
 
 
 def _window(data: dict[str, Any] | None) -> Window | None:

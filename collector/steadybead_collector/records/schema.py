@@ -42,7 +42,7 @@ weld_event = sa.Table(
     sa.Column("time", Time, nullable=False),
     sa.Column("actor", sa.Text, nullable=False),
     sa.Column("via", sa.String(16), nullable=False),
-    sa.Column("procedure", sa.String(64)),
+    sa.Column("procedure", sa.Text),
     sa.Column("procedure_revision", sa.Integer),
     sa.Column("job", sa.Text),
     sa.Column("seam", sa.Text),

@@ -224,7 +224,7 @@ def _weld_event() -> None:
         sa.Column("time", sa.BigInteger(), nullable=False),
         sa.Column("actor", sa.Text(), nullable=False),
         sa.Column("via", sa.String(length=16), nullable=False),
-        sa.Column("procedure", sa.String(length=64), nullable=True),
+        sa.Column("procedure", sa.Text(), nullable=True),
         sa.Column("procedure_revision", sa.Integer(), nullable=True),
         sa.Column("job", sa.Text(), nullable=True),
         sa.Column("seam", sa.Text(), nullable=True),
