@@ -58,6 +58,8 @@ class Pipeline:
 
         When this returns the messages may be acknowledged.
         """
+        if any(m.topic.endswith("/weld") for m in messages):
+            self._follow(self._persist(self.diagnoses.poll))  # a page may have started the record
         committed = self.ingest.commit(messages)
         live = not any(m.backlog for m in messages)
         for appended in committed.accepted:

@@ -185,6 +185,17 @@ def test_the_backlog_ends_when_the_inbox_is_empty_and_time_has_passed() -> None:
     subscriber.stop()
 
 
+def test_a_clock_that_is_set_back_is_followed_and_no_two_times_are_the_same() -> None:
+    times = iter([5_000_000, 5_000_000, 4_999_999, 9_000_000, 2_000_000])
+    subscriber = Subscriber(Address("h", 1), "ear", ("t",), inbox := Inbox(), lambda: next(times))
+    heard = SimpleNamespace(topic="t", payload=b"", mid=1, qos=1, dup=False, retain=False)
+    for _ in range(5):
+        subscriber.heard(heard)  # type: ignore[arg-type]
+    received = [m.received for m in inbox.take(9, 0)]
+    assert received == [5_000_000, 5_000_001, 5_000_002, 9_000_000, 2_000_000]
+    subscriber.stop()
+
+
 def test_a_refused_login_is_said_and_tried_again(tmp_path: Path) -> None:
     (tmp_path / "passwords").write_text("")
     extra = f"password_file {tmp_path / 'passwords'}"

@@ -251,7 +251,6 @@ def test_a_weld_of_a_person_is_followed_so_that_a_scanner_can_stop_it(shop: Shop
     shop.facts.changes.append(
         WeldEvent(WeldEventKind.START, "page-1", BAY_2, "a", NOW, "sam", "page")
     )
-    shop.second(0)
     stop = {"event": "stop", "gun": "a", "time": "2026-05-28T20:27:00Z"}
     shop.pipeline.feed([shop.sender.message("weld", json.dumps(stop).encode())])
     last = shop.facts.changes[-1]

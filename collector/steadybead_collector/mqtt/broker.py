@@ -47,7 +47,7 @@ class EmbeddedBroker:
     def __init__(
         self, folder: Path, listen: str = "127.0.0.1:0", store_bytes: int = _STORE_BYTES
     ) -> None:
-        self._home = folder.absolute() / "broker"
+        self._home = folder.resolve() / "broker"
         self._host, _, port = listen.rpartition(":")
         self._host = self._host.strip("[]") or "127.0.0.1"
         self._port = int(port)
@@ -158,7 +158,8 @@ class EmbeddedBroker:
 
     def _note(self, line: str) -> None:
         self._lines.append(line)
-        if "[ERR]" in line or "[FTL]" in line or "[WRN]" in line:
+        running = self._own_port != 0  # before that, a fault goes into the error of `start`
+        if running and ("[ERR]" in line or "[FTL]" in line or "[WRN]" in line):
             LOG.warning("broker: %s", line)
         if (port := _MQTT_PORT.search(line)) is not None:
             self._port = int(port.group(1))

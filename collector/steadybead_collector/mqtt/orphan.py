@@ -28,7 +28,12 @@ def command_of(pid: int) -> str:
     """Give the command line of a process, empty if there is none."""
     if sys.platform.startswith("linux"):
         try:
-            return Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode()
+            return (
+                Path(f"/proc/{pid}/cmdline")
+                .read_bytes()
+                .replace(b"\0", b" ")
+                .decode(errors="replace")
+            )
         except OSError:
             return ""
     ps = shutil.which("ps")

@@ -107,7 +107,7 @@ class Subscriber:
     def caught_up(self) -> None:
         """Say that the inbox was found empty: a backlog may have ended."""
         since = self._drain_from
-        if since is not None and self._clock() - since >= SETTLE_S * SECOND:
+        if since is not None and not 0 <= self._clock() - since < SETTLE_S * SECOND:
             self._drain_from = None
 
     def goes_on(self) -> bool:
@@ -128,8 +128,7 @@ class Subscriber:
 
     def heard(self, message: paho.MQTTMessage) -> None:
         """Take a message from the link; waits while the inbox is full."""
-        now = max(self._clock(), self._last_received + 1)
-        self._last_received = now
+        now = self._next_moment()
         try:
             topic = message.topic
         except UnicodeDecodeError:
@@ -147,6 +146,14 @@ class Subscriber:
                 backlog=message.retain or message.dup or self._drain_from is not None,
             )
         )
+
+    def _next_moment(self) -> int:
+        """Give the time, no two messages the same; a clock that was set back is followed."""
+        now, last = self._clock(), self._last_received
+        if last - SECOND < now <= last:
+            now = last + 1
+        self._last_received = now
+        return now
 
     def _run(self) -> None:
         while not self._stopping:
