@@ -13,6 +13,9 @@ from steadybead_domain.readings import Float64
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m² K⁴), CODATA
 NOMINAL_KG_S = 1.077e-3  # 50 NL/min
+ROOM_K4 = 7.4e9  # (293 K)⁴, what the room radiates back
+BURN_OUT_C = 1150.0  # near the limit of nickel-chromium wire in air, from memory
+BURN_OUT_S = 60.0  # assumption
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,60 +151,64 @@ def _loop(
     on_logged: bool,
 ) -> list[tuple[float, ...]]:
     element, tube, nozzle = state.element_c, state.tube_c, state.nozzle_c
-    sensor, own, integral = state.sensor_c, state.own_c, state.integral
-    alpha, k_p, k_i = gun.alpha_per_k, gun.gain_per_k, gun.gain_per_k / gun.integral_s
+    sensor, own, over_hot = state.sensor_c, state.own_c, state.over_hot_s
+    alpha, radiation = gun.alpha_per_k, STEFAN_BOLTZMANN * gun.radiating_m2
     to_element, to_tube, to_nozzle = dt / gun.element_j_k, dt / gun.tube_j_k, dt / gun.nozzle_j_k
-    radiation = STEFAN_BOLTZMANN * gun.radiating_m2
-    loss_e, loss_et = gun.element_loss_w_k, gun.to_tube_w_k
-    loss_t, loss_n, wall = gun.tube_loss_w_k, gun.nozzle_loss_w_k, gun.wall_share
+    loss_e, loss_et, wall = gun.element_loss_w_k, gun.to_tube_w_k, gun.wall_share
+    loss_t, loss_n = gun.tube_loss_w_k, gun.nozzle_loss_w_k
+    control = _Controller(gun, state.integral, dt)
     alive = 0.0 if state.broken else 1.0
-    over_hot = state.over_hot_s
     out: list[tuple[float, ...]] = []
     for (mcp, reach_e, reach_t, reach_n, follow, gas_share, inlet, room, full_w, wish, draught,
          gain, error, opened, stuck, fixed, away) in rows:  # fmt: skip
         for _ in range(steps):
             seen = (sensor if on_logged else own) * gain + error
-            if stuck == stuck:  # noqa: PLR0124  # NaN is unequal to itself
-                seen = stuck
-            duty = 0.0
-            if wish > 0.0 and not opened:
-                if fixed == fixed:  # noqa: PLR0124
-                    duty = fixed
-                else:
-                    lacking = wish - seen
-                    duty = k_p * lacking + integral
-                    if 0.0 < duty < 1.0 or (duty >= 1.0) == (lacking < 0.0):
-                        integral += k_i * lacking * dt
-                    duty = min(max(duty, 0.0), 1.0)
-            else:
-                integral = 0.0
+            duty = control.duty(wish, seen, stuck, fixed, opened)
             power = alive * duty * full_w / (1.0 + alpha * (element - 20.0))
             gas = inlet + reach_e * (element - inlet)
             hot = element + 273.15
-            lost = radiation * (hot * hot * hot * hot - 7.4e9) + loss_e * (element - room)
-            lost += loss_et * (element - tube)
-            element += to_element * (power - mcp * (gas - inlet) - lost)
-            into_tube = mcp * reach_t * (gas - tube)
-            gas -= reach_t * (gas - tube)
-            tube += to_tube * (
-                into_tube + loss_et * (element - tube) - draught * loss_t * (tube - room)
-            )
-            into_nozzle = mcp * reach_n * (gas - nozzle)
-            gas -= reach_n * (gas - nozzle)
-            nozzle += to_nozzle * (into_nozzle - draught * loss_n * (nozzle - room))
+            lost = radiation * (hot * hot * hot * hot - ROOM_K4) + loss_e * (element - room)
+            through = loss_et * (element - tube)
+            element += to_element * (power - mcp * (gas - inlet) - lost - through)
+            given = reach_t * (gas - tube)
+            gas -= given
+            tube += to_tube * (mcp * given + through - draught * loss_t * (tube - room))
+            given = reach_n * (gas - nozzle)
+            gas -= given
+            nozzle += to_nozzle * (mcp * given - draught * loss_n * (nozzle - room))
             felt = gas_share * gas + (1.0 - gas_share) * nozzle
             felt -= wall * (felt - nozzle) + away * (felt - room)
             sensor += follow * (felt - sensor)
             own += 0.6 * follow * (gas_share * gas + (1.0 - gas_share) * tube - own)
             over_hot = over_hot + dt if element > BURN_OUT_C else 0.0
-            if over_hot > BURN_OUT_S:
-                alive = 0.0
+            alive = 0.0 if over_hot > BURN_OUT_S else alive
         out.append((gas, sensor, own, element, tube, nozzle, power, duty))
     state.element_c, state.tube_c, state.nozzle_c = element, tube, nozzle
-    state.sensor_c, state.own_c, state.integral = sensor, own, integral
+    state.sensor_c, state.own_c, state.integral = sensor, own, control.integral
     state.over_hot_s, state.broken = over_hot, alive == 0.0
     return out
 
 
-BURN_OUT_C = 1150.0  # near the limit of nickel-chromium wire in air, from memory
-BURN_OUT_S = 60.0  # assumption
+class _Controller:
+    """Proportional and integral, limited to 0..1, without wind-up beyond its limits."""
+
+    __slots__ = ("_i", "_p", "integral")
+
+    def __init__(self, gun: Gun, integral: float, dt: float) -> None:
+        self._p, self._i = gun.gain_per_k, gun.gain_per_k / gun.integral_s * dt
+        self.integral = integral
+
+    def duty(  # called a million times a month: names cost time
+        self, wish: float, seen: float, stuck: float, fixed: float, opened: float
+    ) -> float:
+        """Give the share of full power; NaN: not stuck, not fixed."""
+        if wish <= 0.0 or opened:
+            self.integral = 0.0
+            return 0.0
+        if fixed == fixed:  # noqa: PLR0124  # NaN is unequal to itself
+            return fixed
+        lacking = wish - (seen if stuck != stuck else stuck)  # noqa: PLR0124
+        duty = self._p * lacking + self.integral
+        if 0.0 < duty < 1.0 or (duty >= 1.0) == (lacking < 0.0):
+            self.integral += self._i * lacking
+        return min(max(duty, 0.0), 1.0)

@@ -12,13 +12,13 @@ from steadybead_domain.readings import Batch, Columns, Float64, Int64, Quality, 
 from steadybead_domain.times import SECOND
 from steadybead_domain.welds import WeldEvent, WeldEventKind
 from steadybead_simulator.edge import NEVER, Sent
-from steadybead_simulator.instruments import engineering
 from steadybead_simulator.scenario import Scenario
 from steadybead_simulator.shop import Shop
 from steadybead_simulator.spans import Mask
 from steadybead_simulator.truth import Truth
 from steadybead_simulator.units import convert
 from steadybead_simulator.weather import BLOCK_S
+from steadybead_simulator.wire import engineering
 
 
 @dataclass(slots=True)

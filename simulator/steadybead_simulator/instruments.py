@@ -1,6 +1,5 @@
 """Instruments: from what is really so to the number on the wire."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +20,7 @@ from steadybead_domain.readings import Float64
 from steadybead_simulator import thermocouple
 from steadybead_simulator.gas import DENSITY_DIN_1343
 from steadybead_simulator.units import convert
+from steadybead_simulator.wire import scaled
 
 _Q = Quantity
 # Noise (one sigma) and resolution in the engineering unit, tolerance as share and as offset;
@@ -151,7 +151,7 @@ class Instrument:
             return convert(value, channel.unit, channel.wire_unit)
         if isinstance(spec, PulseCounter):
             return self._pulses(spec, value)
-        return _scaled(channel, spec, convert(value, channel.unit, spec.to))
+        return scaled(channel, spec, convert(value, channel.unit, spec.to))
 
     def _emf(
         self, spec: Thermocouple, value: Float64, around: Surroundings, harm: Disturbed | None
@@ -197,23 +197,6 @@ class Instrument:
         return float(self._quantised(convert(shown, own, unit))[0])
 
 
-def _scaled(
-    channel: Channel, spec: CurrentLoop | VoltageLoop | SquareRoot | Linear, value: Float64
-) -> Float64:
-    """Put a value in unit `spec.to` on the wire."""
-    if isinstance(spec, CurrentLoop):
-        share = (value - spec.at_4_ma) / (spec.at_20_ma - spec.at_4_ma)
-        return convert(np.clip(4.0 + 16.0 * share, 3.8, 20.5), "mA", channel.wire_unit)
-    if isinstance(spec, VoltageLoop):
-        share = (value - spec.at_low) / (spec.at_high - spec.at_low)
-        volts = spec.low_v + (spec.high_v - spec.low_v) * share
-        return convert(volts, "V", channel.wire_unit)
-    if isinstance(spec, SquareRoot):
-        drop = spec.full_drop_pa * (value / spec.at_full) ** 2
-        return convert(drop, "Pa", channel.wire_unit)
-    return (value - spec.offset) / spec.factor
-
-
 def _wire_step(channel: Channel, step: float) -> tuple[float, int]:
     """Give resolution and decimals on the wire."""
     if isinstance(channel.conversion, PulseCounter):
@@ -226,40 +209,3 @@ def _wire_step(channel: Channel, step: float) -> tuple[float, int]:
     else:
         wire = step
     return wire, max(0, int(np.ceil(-np.log10(wire) - 1e-9)) + (0 if wire >= 1 else 1))
-
-
-def engineering(
-    channel: Channel, raw: Float64, terminals: Mapping[str, Float64], sample_s: float
-) -> Float64:
-    """Turn the wire's numbers [n] back into engineering units, for tests without a collector.
-
-    `terminals`: °C of the channels that serve as cold junctions. NaN stays NaN.
-    """
-    spec, unit = channel.conversion, channel.wire_unit
-    if spec is None:
-        return convert(raw, unit, channel.unit)
-    if isinstance(spec, Thermocouple):
-        junction = spec.cold_junction
-        cold = terminals[junction] if isinstance(junction, str) else np.full_like(raw, junction)
-        mv = convert(raw, unit, "mV") + thermocouple.emf_mv(spec.type, cold)
-        return thermocouple.temperature_c(spec.type, mv)
-    if isinstance(spec, PulseCounter):
-        rise = np.diff(raw, prepend=raw[:1]) % spec.rolls_over_at
-        return rise * spec.litres_per_pulse * 60.0 / sample_s
-    return convert(_unscaled(spec, unit, raw), spec.to, channel.unit)
-
-
-def _unscaled(
-    spec: CurrentLoop | VoltageLoop | SquareRoot | Linear, unit: str, raw: Float64
-) -> Float64:
-    """Turn the wire's number back into unit `spec.to`."""
-    if isinstance(spec, CurrentLoop):
-        share = (convert(raw, unit, "mA") - 4.0) / 16.0
-        return spec.at_4_ma + share * (spec.at_20_ma - spec.at_4_ma)
-    if isinstance(spec, VoltageLoop):
-        share = (convert(raw, unit, "V") - spec.low_v) / (spec.high_v - spec.low_v)
-        return spec.at_low + share * (spec.at_high - spec.at_low)
-    if isinstance(spec, SquareRoot):
-        drop = np.maximum(convert(raw, unit, "Pa"), 0.0)
-        return spec.at_full * np.sqrt(drop / spec.full_drop_pa)
-    return spec.offset + spec.factor * raw

@@ -1,21 +1,29 @@
 """Read a scenario file; every message names the line and the remedy."""
 
-import datetime as dt
 import difflib
-import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path as FilePath
 from typing import Any
 
 from steadybead_domain.plant import Plant
-from steadybead_domain.times import BadTimeError, parse_rfc3339
+from steadybead_domain.times import BadTimeError
 from steadybead_simulator.fault_file import read_faults
+from steadybead_simulator.fields import (
+    Reader,
+    breaks,
+    clock,
+    count,
+    flag,
+    moment,
+    number,
+    size,
+    weekdays,
+    word,
+    words,
+)
 from steadybead_simulator.places import Document, FileError, Path
 from steadybead_simulator.scenario import Calendar, Dust, Mains, Scenario, Setup, Weather, Welder
-from steadybead_simulator.units import BadSizeError, size_of
-
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-Reader = Callable[[Any], Any]
+from steadybead_simulator.units import BadSizeError
 
 
 def read_scenario(file: FilePath, plant: Plant) -> Scenario:
@@ -125,88 +133,6 @@ def _check_setups(document: Document, scenario: Scenario, plant: Plant) -> None:
                 raise document.fail(("station", i, "welders"), message)
 
 
-def _size(dimension: str, low: float = -math.inf, high: float = math.inf) -> Reader:
-    def read(value: Any) -> float:
-        size = size_of(value, dimension)
-        if not low <= size <= high:
-            raise BadSizeError(
-                f"{value!r} is outside what can be: {low:g} to {high:g} ({dimension})"
-            )
-        return size
-
-    return read
-
-
-def _number(low: float, high: float) -> Reader:
-    def read(value: Any) -> float:
-        if (
-            isinstance(value, bool)
-            or not isinstance(value, int | float)
-            or not low <= value <= high
-        ):
-            raise BadSizeError(f"{value!r}: write a number from {low:g} to {high:g}")
-        return float(value)
-
-    return read
-
-
-def _word(*known: str) -> Reader:
-    def read(value: Any) -> str:
-        if not isinstance(value, str) or (known and value not in known):
-            raise BadSizeError(f"{value!r}: write one of {', '.join(known) or 'a text'}")
-        return value
-
-    return read
-
-
-def _words(value: Any) -> tuple[str, ...]:
-    if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-        raise BadSizeError(f'{value!r}: write a list of names, ["w-1"]')
-    return tuple(value)
-
-
-def _flag(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise BadSizeError(f"{value!r}: write true or false")
-    return value
-
-
-def _count(value: Any) -> int:
-    return int(_number(0, 1000)(value))
-
-
-def _moment(value: Any) -> int:
-    if isinstance(value, dt.datetime) and value.tzinfo is not None:
-        return parse_rfc3339(value.isoformat())
-    if isinstance(value, str):
-        return parse_rfc3339(value)
-    raise BadTimeError(f"{value!s}: write it with its zone, 2026-03-02T06:30:00Z")
-
-
-def _clock(value: Any) -> float:
-    if isinstance(value, str):
-        try:
-            clock = dt.time.fromisoformat(value)
-        except ValueError:
-            clock = None
-        if clock is not None and clock.tzinfo is None:
-            return clock.hour * 3600.0 + clock.minute * 60.0 + clock.second
-    raise BadSizeError(f'{value!r}: write a time of day, "07:30"')
-
-
-def _breaks(value: Any) -> tuple[tuple[float, float], ...]:
-    if not isinstance(value, list) or any(not isinstance(b, list) or len(b) != 2 for b in value):
-        raise BadSizeError(f'{value!r}: write pairs, [["09:15", "09:30"]]')
-    return tuple((_clock(a), _clock(b)) for a, b in value)
-
-
-def _weekdays(value: Any) -> tuple[int, ...]:
-    words = _words(value)
-    if not words or any(w not in _DAYS for w in words):
-        raise BadSizeError(f"{value!r}: name days out of {', '.join(_DAYS)}")
-    return tuple(sorted({_DAYS.index(w) for w in words}))
-
-
 _SECTIONS = dict.fromkeys(
     ("scenario", "calendar", "weather", "mains", "dust", "welder", "station", "fault")
 )
@@ -233,40 +159,40 @@ _UNITS_IN_NAMES = {
 }
 _FIELDS = {"scenario": _HEAD_FIELDS, "calendar": _CALENDAR_FIELDS}
 _HEAD: dict[str, Reader] = {
-    "title": _word(),
-    "start": _moment,
-    "duration": _size("time", 1, 3.2e8),
-    "sample": _size("time", 0.1, 10),
-    "pack": _size("time", 0.1, 60),
+    "title": word(),
+    "start": moment,
+    "duration": size("time", 1, 3.2e8),
+    "sample": size("time", 0.1, 10),
+    "pack": size("time", 0.1, 60),
 }
 _CALENDAR: dict[str, Reader] = {
-    "kind": _word("shift", "loop"),
-    "days": _weekdays,
-    "start": _clock,
-    "end": _clock,
-    "breaks": _breaks,
-    "cycle": _size("time", 120, 86_400),
+    "kind": word("shift", "loop"),
+    "days": weekdays,
+    "start": clock,
+    "end": clock,
+    "breaks": breaks,
+    "cycle": size("time", 120, 86_400),
 }
 _WEATHER: dict[str, Reader] = {
-    "mean": _size("temperature", -30, 40),
-    "season": _size("difference", 0, 30),
-    "day": _size("difference", 0, 20),
-    "altitude_m": _number(-400, 5000),
-    "hall_low": _size("temperature", -20, 30),
+    "mean": size("temperature", -30, 40),
+    "season": size("difference", 0, 30),
+    "day": size("difference", 0, 20),
+    "altitude_m": number(-400, 5000),
+    "hall_low": size("temperature", -20, 30),
 }
-_MAINS: dict[str, Reader] = {"voltage": _size("voltage", 90, 500), "unrest": _number(0, 10)}
+_MAINS: dict[str, Reader] = {"voltage": size("voltage", 90, 500), "unrest": number(0, 10)}
 _DUST: dict[str, Reader] = {
-    "kind": _word("cake", "depth", "mixed"),
-    "level": _size("dust", 0, 500),
-    "sawing_per_day": _number(0, 100),
+    "kind": word("cake", "depth", "mixed"),
+    "level": size("dust", 0, 500),
+    "sawing_per_day": number(0, 100),
 }
-_SHARE = _number(0, 1)
+_SHARE = number(0, 1)
 _WELDER: dict[str, Reader] = {
-    "name": _word(),
-    "pace": _number(0.2, 5),
-    "warm_up": _size("time", 0, 7200),
-    "flow": _size("flow", 10, 200),
-    "changes_filter_at": _size("pressure", 50, 20_000),
+    "name": word(),
+    "pace": number(0.2, 5),
+    "warm_up": size("time", 0, 7200),
+    "flow": size("flow", 10, 200),
+    "changes_filter_at": size("pressure", 50, 20_000),
     **dict.fromkeys(
         (
             "forgets_start",
@@ -281,13 +207,13 @@ _WELDER: dict[str, Reader] = {
     ),
 }
 _SETUP: dict[str, Reader] = {
-    "id": _word(),
-    "set": _size("temperature", 100, 600),
-    "phase": _size("time", 0, 86_400),
-    "control": _word("logged", "own", "open"),
-    "welders": _words,
-    "filter_drop": _size("pressure", 5, 5000),
-    "new_thermocouple": _flag,
-    "guns_in_use": _count,
-    "outages_per_day": _number(0, 1000),
+    "id": word(),
+    "set": size("temperature", 100, 600),
+    "phase": size("time", 0, 86_400),
+    "control": word("logged", "own", "open"),
+    "welders": words,
+    "filter_drop": size("pressure", 5, 5000),
+    "new_thermocouple": flag,
+    "guns_in_use": count,
+    "outages_per_day": number(0, 1000),
 }
