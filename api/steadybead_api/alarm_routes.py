@@ -7,6 +7,7 @@ from fastapi import APIRouter, Path, Query, Request
 from pydantic import BaseModel, Field
 
 from steadybead_api.access import AcknowledgingActor, Reader, ShelvingActor, services_of
+from steadybead_api.due_items import due_items
 from steadybead_api.fields import (
     Limit,
     PairCursor,
@@ -77,10 +78,16 @@ def findings(
     limit: Limit = 1000,
     cursor: PairCursor = None,
 ) -> dict[str, Any]:
-    """List every change of a condition with its numbers."""
+    """List every change of a condition with its numbers; first, which calibrations are due now.
+
+    Calibrations that are due stand before the first page's changes and do not count for `limit`.
+    """
     where = None if station is None else StationId.parse(station)
-    page = services_of(request).records.alarms.facts(limit, key_of(cursor), where)
-    return {"items": [fact_to_json(f) for f in page.items], "next": cursor_of(page.next)}
+    services = services_of(request)
+    due = due_items(services, where) if cursor is None else []
+    page = services.records.alarms.facts(limit, key_of(cursor), where)
+    items = [*due, *(fact_to_json(f) for f in page.items)]
+    return {"items": items, "next": cursor_of(page.next)}
 
 
 @router.get("/alarms/{alarm}", response_model=AlarmItem, summary="One alarm")
