@@ -67,7 +67,7 @@ def check(file: Path) -> int:
         connection = apsw.Connection(f"{file.absolute().as_uri()}?immutable=1", flags=_READ_URI)
         try:
             identify(connection)
-            found = connection.pragma("integrity_check(1)")
+            found = connection.execute("PRAGMA integrity_check(1)").get
             if found != "ok":
                 raise StoreError(f"{file} is damaged ({found}): take an older backup")
             return _check_leaves(connection, file)

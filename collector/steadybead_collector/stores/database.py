@@ -144,6 +144,11 @@ class Database:
             make_whole(self.path, _create)
         check_whole(self.path)
         self._writer = _connect(self.path, apsw.SQLITE_OPEN_READWRITE)
+        if self._writer.readonly("main"):
+            raise StoreError(
+                f"readings file {self.path}: the file is read-only: make it and its folder writable"
+                " for the user that runs this"
+            )
         version = identify(self._writer)
         self._writer.pragma("journal_mode", "wal")
         self._writer.pragma("synchronous", "FULL")
