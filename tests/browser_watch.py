@@ -50,6 +50,6 @@ class Watch:
         pages = [page for context in contexts for page in context.pages]
         refused = [r for p in pages for r in p.evaluate("window.refusedByPolicy ?? []")]
         left = [f for f in self.faults if not any(part in f for part in self.expected)]
-        assert left == []
-        assert self.elsewhere == []
-        assert refused == []
+        assert left == [], left
+        assert self.elsewhere == [], self.elsewhere
+        assert refused == [], refused

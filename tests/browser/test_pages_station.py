@@ -165,7 +165,8 @@ def test_a_refused_act_says_why(opener: Opener, watch: Watch) -> None:
     expect(outcome).to_have_attribute("data-problem", "")
 
 
-def test_the_strips_draw_the_last_five_minutes(opener: Opener) -> None:
+def test_the_strips_draw_the_last_five_minutes(opener: Opener, watch: Watch) -> None:
+    watch.expect("willReadFrequently")
     page = opener(BAY_1, viewport=PHONE)
     strip = page.locator('[data-chart="gun-a/nozzle"] canvas')
     expect(strip).to_be_visible()
