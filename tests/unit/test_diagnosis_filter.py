@@ -137,6 +137,18 @@ def test_a_drop_that_falls_without_a_record_asks_what_was_done() -> None:
     assert late.remaining_s == pytest.approx(40.0, rel=0.5)
 
 
+def test_a_meter_that_shows_noise_around_zero_before_the_air_is_on_reaches_no_limit() -> None:
+    draw = np.random.default_rng(8)
+    idle = [
+        Sample(float(t), 60.0 + float(draw.standard_normal()), abs(float(draw.normal(0.0, 0.3))))
+        for t in range(60)
+    ]
+    run = [replace(s, time_s=s.time_s + 60.0) for s in Run(life_s=5e4).with_flow(until=0.05)]
+    tracker = FilterTracker(600.0, least_flow=15.0)
+    assert REACHED not in {u.finding for s in [*idle, *run] for u in tracker.update(s)}
+    assert followed([*idle, *run])[-1].finding != REACHED
+
+
 def test_memory_does_not_grow_and_comes_back_from_json() -> None:
     samples = Run(n=4000).samples()
     one, two = FilterTracker(LIMIT), FilterTracker(LIMIT)

@@ -31,6 +31,7 @@ SHIFT_S = 8 * 3600.0
 NOTICE_S = 3 * SHIFT_S  # a change is announced so long before, but
 NOTICE_SHARE = 0.16  # not before this share of the life is left
 FEWEST_BINS = 10
+BACK = 0.85  # of the limit: below it the limit is no longer reached
 EVERY = 0.03  # an update each time so much more has passed,
 EVERY_AHEAD = 0.25  # and oftener near the end: for this share of what is to come
 WIDEST = 12.0  # high over low: beyond it nothing is said
@@ -80,10 +81,11 @@ class FilterTracker:
     when the limit is reached or the drop jumps.
     """
 
-    def __init__(self, limit_pa: float | None) -> None:
+    def __init__(self, limit_pa: float | None, least_flow: float = 0.0) -> None:
         self.limit_pa = limit_pa
         self.guard, self.spacing, self.noise = TimeGuard(), Spacing(), Noise()
         self.flow, self.zero, self.bins = Flow(), Zero(), RunBins()
+        self.flow.least = least_flow
         self.time_s: float | None = None
         self.x = 0.0
         self.began = 0.0
@@ -143,8 +145,8 @@ class FilterTracker:
             yield self._said(sample.time_s)
             return
         begun = self.bins.add(self.x - self.began, drop, at_zero=sample.drop_pa <= 0.0)
-        newly_reached = not self.reached and self._is_reached()
-        self.reached = self.reached or newly_reached
+        newly_reached = not self.reached and self._lies_above(1.0, 9)
+        self.reached = newly_reached or (self.reached and self._lies_above(BACK, JUMP_SAMPLES))
         timely = self.x - self.began >= self.next_x
         if newly_reached or (timely and (begun or self.expected is not None)):
             yield self._said(sample.time_s)
@@ -156,11 +158,11 @@ class FilterTracker:
             return max(2.0 * self.highest, 1.0)
         return self.limit_pa * self.flow.limit_factor()
 
-    def _is_reached(self) -> bool:
-        if self.limit_pa is None:
+    def _lies_above(self, share: float, count: int) -> bool:
+        """Tell whether the mean of the last `count` drops lies above a share of the limit."""
+        if self.limit_pa is None or len(self.lately) < min(count, 9):
             return False
-        enough = min(JUMP_SAMPLES, 9)
-        return len(self.lately) >= enough and fmean(self.lately[-enough:]) >= self.scale_pa
+        return fmean(self.lately[-count:]) >= share * self.scale_pa
 
     def _jumped(self, drop: float) -> bool:
         """Tell whether the drop has left its course for good; then begin anew."""

@@ -12,6 +12,7 @@ EXPONENT_TRUST = 0.3  # what that is worth, in (d ln Q)²
 LONG_GAP = 20.0  # times the usual spacing: more than that is a pause
 FLOW_BINS, FLOW_BIN = 61, 0.05
 FIRST = 5
+AT_REST = 0.5  # of the highest flow seen
 RUNNING = 0.4  # of the usual flow: less than that is a pause
 
 
@@ -125,9 +126,12 @@ class Flow:
     """The usual flow, whether air runs, and the exponent with which the drop follows the flow.
 
     `usual` is the flow below which 80 % of the running time lies, from a histogram of ln Q: with
-    two guns on one filter it is the flow of both, which reaches the limit first.
+    two guns on one filter it is the flow of both, which reaches the limit first. Below `least` no
+    air runs, whatever is usual.
     """
 
+    least: float = 0.0
+    peak: float = 0.0
     usual: float | None = None
     product: float = 0.0
     square: float = 0.0
@@ -144,7 +148,10 @@ class Flow:
 
     def runs(self, flow: float | None) -> bool:
         """Tell whether air runs; without a flow it is taken to."""
-        return flow is None or (flow > 0 and (self.usual is None or flow > RUNNING * self.usual))
+        if flow is None:
+            return True
+        self.peak = max(self.peak, flow)
+        return flow > self.least and flow > RUNNING * max(self.usual or 0.0, AT_REST * self.peak)
 
     def update(self, flow: float | None, drop_pa: float, least_pa: float) -> None:
         """Take a running sample's flow and its drop, the sensor's zero taken off."""

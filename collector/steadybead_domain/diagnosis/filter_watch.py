@@ -19,6 +19,7 @@ from steadybead_domain.readings import Float64
 from steadybead_domain.times import HOUR, SECOND
 
 AFRESH = 4 * HOUR  # a forecast is told again so often
+LEAST_FLOW_L_MIN = 15.0  # all guns together; less is no air: a project assumption
 VISCOSITY_EXPONENT = 0.7  # of air near 20 °C, µ ∝ T^0.7, from memory
 REFERENCE_K = 293.15
 _KINDS = {
@@ -63,7 +64,7 @@ class FilterWatch:
 
     def __init__(self, station: Station) -> None:
         self.station = station
-        self.tracker = FilterTracker(station.air.intake_filter_limit_pa)
+        self.tracker = FilterTracker(station.air.intake_filter_limit_pa, LEAST_FLOW_L_MIN)
         self.gatherer = Gatherer(_COLUMNS)
         channel = station.channel_of(Quantity.FILTER_PRESSURE_DROP)
         self.channel = None if channel is None else channel.id
