@@ -1,6 +1,7 @@
 """The demo: broker, simulated shop, collector and pages in one process."""
 
 import contextlib
+import dataclasses
 import signal
 import sys
 import tempfile
@@ -12,7 +13,7 @@ from types import FrameType
 
 from steadybead_api.compose import bound_socket, serve_until_stopped
 from steadybead_api.shop import open_shop
-from steadybead_collector.config import load_plant_file
+from steadybead_collector.config import PlantFile, load_plant_file
 from steadybead_simulator.run import run_simulator, start_in_background
 from steadybead_simulator.scenario_file import read_scenario
 
@@ -27,7 +28,7 @@ def run_demo(port: int, data: Path | None, *, browser: bool) -> int:
         data_dir = data or Path(
             stack.enter_context(tempfile.TemporaryDirectory(prefix="steadybead-demo-"))
         )
-        plant_file = load_plant_file(folder / "plant.toml")
+        plant_file = on_a_free_port(load_plant_file(folder / "plant.toml"))
         mqtt, services = stack.enter_context(
             open_shop(plant_file, data_dir, collect=True, serve=True, demo=True)
         )
@@ -36,12 +37,23 @@ def run_demo(port: int, data: Path | None, *, browser: bool) -> int:
         stack.callback(shop.stop)
         if services is None:
             return 1
-        serve_until_stopped(services, taken, lambda address: _welcome(address, browser=browser))
+        serve_until_stopped(
+            services, taken, lambda address: _welcome(address, mqtt.url or "", browser=browser)
+        )
     return 0
 
 
-def _welcome(address: str, *, browser: bool) -> None:
-    sys.stdout.write(f"A simulated shop is live at {address}\nStop it with Ctrl-C.\n")
+def on_a_free_port(plant_file: PlantFile) -> PlantFile:
+    """Let the embedded broker of the demo take any free port: another may hold the usual one."""
+    mqtt = dataclasses.replace(plant_file.mqtt, listen="127.0.0.1:0")
+    return dataclasses.replace(plant_file, mqtt=mqtt)
+
+
+def _welcome(address: str, broker: str, *, browser: bool) -> None:
+    sys.stdout.write(
+        f"A simulated shop is live at {address}\nIts broker listens at {broker}\n"
+        "Stop it with Ctrl-C.\n"
+    )
     sys.stdout.flush()
     if browser:
         with contextlib.suppress(webbrowser.Error):
