@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from steadybead_domain.calibration.reference_check import ReferenceCheck
-from steadybead_domain.conversion.specs import FlowReference
+from steadybead_domain.conversion.specs import FlowReference, Thermocouple
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.grid import STEP, Trace
 from steadybead_domain.diagnosis.gun_health import GunHealth
@@ -41,7 +41,9 @@ FULL = tuple(CHANNELS)
 NO_POWER = ("gun-a/nozzle", "gun-a/flow", "gun-a/set", "air/intake")
 
 
-def make_station(names: tuple[str, ...] = FULL, *, regulated: bool | None = True) -> Station:
+def make_station(
+    names: tuple[str, ...] = FULL, *, regulated: bool | None = True, couple: str = "N"
+) -> Station:
     channels = []
     for name in names:
         quantity = CHANNELS[name]
@@ -50,6 +52,7 @@ def make_station(names: tuple[str, ...] = FULL, *, regulated: bool | None = True
                 ChannelId("made", "up", name),
                 quantity,
                 quantity.facts.unit,
+                Thermocouple(couple, 25.0) if quantity is Q.NOZZLE_TEMPERATURE else None,
                 regulated=regulated if quantity is Q.NOZZLE_TEMPERATURE else None,
                 flow=FlowMeter(reference=FlowReference.DIN_1343)
                 if quantity is Q.AIR_FLOW
@@ -79,7 +82,7 @@ class Shop:
 
     seed: int
     regulated: bool = True
-    hours: float = 6.0
+    hours: float = 2.0
     set_c: float = 331.0
     cold_ohm: float = 81.0
     loss_w_k: float = 0.21

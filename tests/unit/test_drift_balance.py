@@ -89,11 +89,14 @@ def test_learns_each_nozzle_for_itself_and_the_second_one_faster() -> None:
     balance = EnergyBalance(has_scale=True)
     for _ in range(4):
         balance.learn(points(rng, nozzle="speed"))
-    wide = dict(loss=0.24, nozzle="round")
-    assert balance.residual(points(rng, **wide)) is None
-    balance.learn(points(rng, **wide))
-    balance.learn(points(rng, **wide))
-    found = balance.residual(points(rng, **wide))
+
+    def wide() -> list[BalancePoint]:
+        return points(rng, loss=0.24, nozzle="round")
+
+    assert balance.residual(wide()) is None
+    balance.learn(wide())
+    balance.learn(wide())
+    found = balance.residual(wide())
     assert found is not None
     assert abs(found.value_w) < 2.5
 

@@ -7,6 +7,7 @@ import pytest
 from steadybead_domain.diagnosis.charts import cusum, ewma
 from steadybead_domain.diagnosis.charts.cusum import Cusum, limit_for, run_length
 from steadybead_domain.diagnosis.charts.ewma import Ewma
+from steadybead_domain.diagnosis.feature import ALLOWANCE, DECISION
 
 # NIST/SEMATECH e-Handbook 6.3.2.3: target 325, k 0.3175, h 4.1959, first signal at group 14
 CUSUM_DATA = [
@@ -81,6 +82,10 @@ def test_run_lengths_agree_with_the_tables(k: float, h: float, shift: float, len
 @pytest.mark.parametrize("k", [0.25, 0.5, 1.0])
 def test_limits_are_chosen_for_seventy_thousand_points(k: float) -> None:
     assert run_length(k, limit_for(k)) == pytest.approx(70_000, rel=0.01)
+
+
+def test_the_decision_interval_of_the_figures_is_that_limit() -> None:
+    assert limit_for(ALLOWANCE) == pytest.approx(DECISION, abs=0.002)
 
 
 def test_the_examples_in_the_docstrings_hold() -> None:

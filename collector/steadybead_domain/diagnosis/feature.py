@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Any
 
-from steadybead_domain.diagnosis.charts.cusum import Cusum, limit_for
+from steadybead_domain.diagnosis.charts.cusum import Cusum
 
 ALLOWANCE = 1.0  # k in σ: fastest for shifts of 2 σ
+DECISION = 5.134  # h in σ: limit_for(1.0), that is 70,000 points to a false signal
 SEEN_IN_FIVE = 3.2  # σ; such a shift signals within 5 points in 9 of 10 cases, by simulation
 FIRST = 4
 PRIOR_POINTS = 4.0
@@ -56,7 +57,7 @@ class Feature:
         self.facts = facts
         self.learnt: list[tuple[int, float]] = []
         self.points: list[tuple[int, float]] = []
-        self.chart = Cusum(0.0, ALLOWANCE, limit_for(ALLOWANCE))
+        self.chart = Cusum(0.0, ALLOWANCE, DECISION)
         self.side = 0
 
     @property

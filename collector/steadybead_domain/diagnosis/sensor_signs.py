@@ -81,11 +81,14 @@ class SensorSigns:
         fresh = np.flatnonzero(trace.fresh & np.isfinite(trace.value))
         at = np.concatenate(([s for s, _ in self.last], start + fresh)).astype(np.int64)
         value = np.concatenate(([v for _, v in self.last], trace.value[fresh]))
-        self.last = list(zip(at[-2:].tolist(), value[-2:].tolist(), strict=True))
+        judged = len(self.last) - 2  # of the readings remembered, so many are judged already
+        self.last = list(zip(at[-3:].tolist(), value[-3:].tolist(), strict=True))
         if len(at) < 3:
             return
         spike, jump = self._kinds(at, value, self.limits)
         for i in np.flatnonzero(spike | jump).tolist():
+            if i < judged:
+                continue
             kind = "sensor_spikes" if spike[i] else "sensor_impossible_rate"
             yield (int(at[i + 2]) + 1) * STEP, kind, float(value[i + 1])
 
