@@ -25,6 +25,7 @@ _Q = Quantity
 # 95 m/s in a 5 mm bore at 50 NL/min and 320 °C is 2.6 kPa of velocity pressure (computed);
 # the rest: assumption.
 _NOZZLES = {SPEED: (1.15e9, 1.5), ROUND: (1.3e9, 1.0), TACKING: (1.6e9, 1.2)}
+ELEMENT_AGEING_PER_H = 2e-5  # rise of resistance, 2 % in 1,000 hot hours (assumption)
 _HOSE_OFF = 3.0e-5
 _METER_DENSITY = 1.27  # some 8 kPa above the hall, 30 °C
 _GAS_S = 25.0
@@ -59,6 +60,7 @@ class GunSim:
         self._own_error_k = float(rng.normal(0.0, 2.0))
         self._set_c = setup.set_c + float(rng.choice([-5.0, 0.0, 0.0, 5.0]))
         self._nozzle = SPEED
+        self._hot_h = float(rng.uniform(0.0, 800.0))
         self._valve: float | None = None
         self._hot_min = 0.0 if setup.new_thermocouple else math.inf
         self._draught = self._hand = 0.0
@@ -191,7 +193,9 @@ class GunSim:
         logged = self._control == "logged"
         name = None if self._channel is None else self._channel.id.channel
         worse = harm.of_channel(name) if logged and name is not None else None
-        ageing = 1.0 + harm.amount("element_ageing", gun=self.name) / 100.0
+        self._hot_h += float(np.count_nonzero(self._heat_on)) * dt / 3600.0
+        ageing: Float64 = np.full(n, 1.0 + ELEMENT_AGEING_PER_H * self._hot_h)
+        ageing = ageing + harm.amount("element_ageing", gun=self.name) / 100.0
         broken = harm.active("element_break", gun=self.name)
         stir = wander(rng, n, math.exp(-dt / 40.0), self._draught)
         self._draught = float(stir[-1])

@@ -8,7 +8,6 @@ from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 MOST_IN_FLIGHT = 200  # more waits, so that memory stays flat
-MOST_KEPT = 20_000  # while the broker is away
 
 
 class BadUrlError(ValueError):
@@ -42,7 +41,6 @@ class Link:
             self.client.tls_set_context(ssl.create_default_context())
         self.client.will_set(self.online, b"0", qos=1, retain=True)
         self.client.max_inflight_messages_set(MOST_IN_FLIGHT)
-        self.client.max_queued_messages_set(MOST_KEPT)
         self.client.on_connect = self._connected
         self.word: bytes | None = None
         self.refused: str | None = None

@@ -1,8 +1,9 @@
 """Where things stand in a TOML text, so that a message can name the line."""
 
+import math
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 Path = tuple[str | int, ...]
@@ -61,6 +62,30 @@ class Document:
             self.data: dict[str, Any] = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
             raise FileError(f"{name}: no TOML: {error}") from None
+
+    def table(self, path: Path, data: Mapping[str, Any]) -> dict[str, Any]:
+        """Give the table that is the last name of `path` in `data`, {} if it is left out."""
+        value = data.get(str(path[-1]), {})
+        if not isinstance(value, dict):
+            raise self.fail(path, f"{path[-1]} is a table: write [{path[-1]}] or {{ … }}")
+        return value
+
+    def tables(self, path: Path, data: Mapping[str, Any]) -> list[dict[str, Any]]:
+        """Give the list of tables that is the last name of `path` in `data`, [] if left out."""
+        value = data.get(str(path[-1]), [])
+        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
+            raise self.fail(path, f"{path[-1]} is a list of tables: write [[{path[-1]}]]")
+        return value
+
+    def number(self, path: Path, data: Mapping[str, Any]) -> float | None:
+        """Give the number above 0 that is the last name of `path` in `data`, None if left out."""
+        value = data.get(str(path[-1]))
+        if value is None:
+            return None
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if not number or not 0.0 < value < math.inf:
+            raise self.fail(path, f"{path[-1]} is a number above 0")
+        return float(value)
 
     def fail(self, path: Sequence[str | int], message: str) -> FileError:
         """Build the error for `raise`."""

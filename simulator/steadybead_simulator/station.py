@@ -25,6 +25,7 @@ from steadybead_simulator.weather import BLOCK_S, Hall, HallBlock
 
 _Q = Quantity
 SAWING_MG_M3 = 25.0  # near a saw (assumption)
+BLOWER_WEAR_PER_H = 8e-6  # share of the head lost an hour: 3 % in two years (assumption)
 LINE_OHM = 0.25  # of the cable to the bay (assumption)
 NOMINAL_CONDUCTANCE = 2.15e-5  # two guns at 50 NL/min each and 7.5 kPa, kg/(s Pa^0.5)
 
@@ -82,6 +83,7 @@ class StationSim:
             for c in station.channels
         ]
         self._speed = self._rise_k = 0.0
+        self._hours = float(rng.uniform(0.0, 4000.0))
         self._volume_m3_s = 1.6e-3
         self._amps = 0.0
         self._days: list[Day] = []
@@ -204,7 +206,9 @@ class StationSim:
         wished = np.where(running, full, 0.0)
         speed = lowpass(wished, math.exp(-dt / self._blower.run_up_s), self._speed)
         self._speed = float(speed[-1])
-        head = 1.0 - harm.amount("blower_wear") / 100.0
+        self._hours += float(running.sum()) * dt / 3600.0
+        worn = BLOWER_WEAR_PER_H * self._hours
+        head = 1.0 - worn - harm.amount("blower_wear") / 100.0
         leak = NOMINAL_CONDUCTANCE * harm.amount("hose_leak") / 100.0
         ways = [g.way(now, self._days, self._outlet_for) for g in self._guns.values()]
         leak = leak + sum(w.leak for w in ways)

@@ -192,6 +192,17 @@ def test_a_bad_scenario_is_one_line_and_exit_2(
     assert err.count("\n") == 1
 
 
+def test_a_truth_file_that_cannot_be_written_is_one_line_and_exit_2(
+    url: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plant, scenario = files(tmp_path, "1 min")
+    truth = tmp_path / "nowhere" / "truth.parquet"
+    assert run_simulator(plant, scenario, url, speed=FAST, truth=truth) == 2
+    err = capsys.readouterr().err
+    assert "nowhere" in err
+    assert err.count("\n") == 1
+
+
 def test_a_wrong_speed_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     plant, scenario = files(tmp_path, "1 min")
     assert run_simulator(plant, scenario, "mqtt://127.0.0.1:1", speed=0.0) == 2
