@@ -13,7 +13,8 @@ import uvicorn
 
 from steadybead_api.app import create_app
 from steadybead_api.services import Services
-from steadybead_api.shop import folder_beside, open_shop, wall_clock
+from steadybead_api.shop import folder_beside, open_shop
+from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import load_plant_file
 from steadybead_collector.records.store import open_records
 from steadybead_domain.errors import PlainError

@@ -3,12 +3,15 @@
 import contextlib
 import dataclasses
 import threading
-import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from prometheus_client import CollectorRegistry
+
+from steadybead_api.collector_metrics import CollectorMetrics
 from steadybead_api.live_feed import LiveFeed
 from steadybead_api.services import AccessPolicy, Condition, Services
+from steadybead_collector.clock import wall_clock
 from steadybead_collector.collector import Collector
 from steadybead_collector.config import MqttSettings, PlantFile
 from steadybead_collector.locking import lock_folder
@@ -19,11 +22,7 @@ from steadybead_domain.errors import PlainError
 from steadybead_domain.plant import Plant
 
 STOP_WITHIN_S = 3.0
-
-
-def wall_clock() -> int:
-    """Give the time of this machine in µs."""
-    return time.time_ns() // 1000
+READY_WITHIN_S = 5.0
 
 
 def broker_settings(
@@ -84,6 +83,8 @@ def _open_collector(
     collector = Collector(plant_file, readings, records, mqtt.url or "", data_dir)
     stack.callback(collector.stop, STOP_WITHIN_S)
     collector.start()
+    # What is published before the first subscription ever is lost: no sender may start earlier.
+    collector.wait_ready(READY_WITHIN_S)
     return collector
 
 
@@ -101,12 +102,15 @@ def _open_services(
     stack.callback(readings.close)
 
     def plant() -> Plant:
-        return plant_file.plant
+        return plant_file.plant if collector is None else collector.plant
 
     feed = LiveFeed(mqtt, plant, wall_clock)
     stack.callback(feed.close)
     feed.start()
     read = "open" if demo or plant_file.access.read == "open" else "login"
+    registry = CollectorRegistry()
+    if collector is not None:
+        registry.register(CollectorMetrics(collector.status))
     return Services(
         readings=readings,
         records=records,
@@ -116,6 +120,7 @@ def _open_services(
         clock=wall_clock,
         status=lambda: _conditions(collector),
         stopping=threading.Event(),
+        registry=registry,
     )
 
 

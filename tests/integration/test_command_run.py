@@ -78,6 +78,9 @@ def test_from_a_foreign_client_to_page_alarm_and_trace(tmp_path: Path) -> None:
             assert (weld["job"], weld["seam"], weld["gun"]) == ("4711", "12", "a")
             trace = get(f"api/v1/welds/{weld['id']}/trace").json()
             assert "gun-a/nozzle" in json.dumps(trace)
+            metrics = get("metrics").text
+            assert 'steadybead_collector_records_total{outcome="accepted"}' in metrics
+            assert "steadybead_collector_subscribed 1.0" in metrics
             assert running.stop() == 0
 
 

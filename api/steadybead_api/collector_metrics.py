@@ -1,0 +1,37 @@
+"""The collector's state as Prometheus metrics, where it runs in this process."""
+
+from collections.abc import Callable, Iterator
+
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily
+from prometheus_client.metrics_core import Metric
+from prometheus_client.registry import Collector as MetricSource
+
+from steadybead_collector.collector import CollectorStatus
+
+
+class CollectorMetrics(MetricSource):
+    """Asks `status` at each scrape."""
+
+    def __init__(self, status: Callable[[], CollectorStatus]) -> None:
+        self._status = status
+
+    def describe(self) -> Iterator[Metric]:
+        """Name the metrics without asking: the collector may not have started."""
+        yield from ()
+
+    def collect(self) -> Iterator[Metric]:
+        """Give the metrics of now."""
+        status = self._status()
+        records = CounterMetricFamily(
+            "steadybead_collector_records", "Records taken in, by outcome", labels=["outcome"]
+        )
+        for outcome, number in sorted(status.counts.items()):
+            records.add_metric([outcome], number)
+        yield records
+        for name, text, value in (
+            ("queue_messages", "Messages that wait for their commit", status.queue_length),
+            ("lag_seconds", "How long the oldest message has waited", status.lag_s),
+            ("subscribed", "1 while the broker has granted the subscriptions", status.subscribed),
+            ("store_ok", "1 while the stores take what arrives", status.store_ok),
+        ):
+            yield GaugeMetricFamily(f"steadybead_collector_{name}", text, value=float(value))
