@@ -125,6 +125,17 @@ def test_a_sudden_blockage_is_told_and_the_forecast_suspended() -> None:
     assert first.remaining_s is None
 
 
+def test_a_filter_left_in_beyond_its_limit_is_one_finding() -> None:
+    run = Run(straight=True, start=0.1)
+    share = np.arange(2500) / 1000
+    far = [
+        Sample(float(s * 100.0), float(p)) for s, p in zip(share, run.drop_pa(share), strict=True)
+    ]
+    said = [u.finding for u in followed(far) if u.time_s > 101.0]
+    assert said
+    assert set(said) == {REACHED}
+
+
 def test_a_drop_that_falls_without_a_record_asks_what_was_done() -> None:
     run = Run(straight=True, start=0.1)
     again = [replace(s, time_s=s.time_s + 70.0) for s in run.samples(until=0.6)]

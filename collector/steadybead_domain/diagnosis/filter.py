@@ -165,7 +165,10 @@ class FilterTracker:
         return fmean(self.lately[-count:]) >= share * self.scale_pa
 
     def _jumped(self, drop: float) -> bool:
-        """Tell whether the drop has left its course for good; then begin anew."""
+        """Tell whether the drop has left its course for good; then begin anew.
+
+        Beyond the limit, where no curve goes, only a fall counts.
+        """
         if self.expected is None:
             return False
         least = max(
@@ -173,7 +176,8 @@ class FilterTracker:
             JUMP_SHARE * self.expected,
             JUMP_OF_LIMIT * self.scale_pa,
         )
-        way = int(drop > self.expected + least) - int(drop < self.expected - least)
+        rose = drop > self.expected + least and not self.reached
+        way = int(rose) - int(drop < self.expected - least)
         self.unlike = self.unlike + way if way and self.unlike * way >= 0 else way
         if abs(self.unlike) < JUMP_SAMPLES:
             return False
