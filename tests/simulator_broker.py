@@ -85,7 +85,7 @@ class Listener:
     def _take(self, client: mqtt.Client, data: Any, message: mqtt.MQTTMessage) -> None:
         del client, data
         with self._news:
-            self.heard.append((message.topic, message.payload, message.retain))
+            self.heard.append((message.topic, bytes(message.payload), message.retain))
             self._news.notify_all()
 
     def until(self, happened: Callable[[list[tuple[str, bytes, bool]]], bool], s: float) -> None:

@@ -47,7 +47,6 @@ class EdgeNode:
         self._ppm = float(rng.normal(0.0, 8.0))
         self._latency_s = float(rng.uniform(0.015, 0.06))
         self._wander = 0.0
-        self._last_clock = 0
 
     def send(self, block: StationBlock) -> Sent:
         """Stamp and send one block; blocks come in order."""

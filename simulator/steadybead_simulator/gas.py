@@ -8,7 +8,6 @@ R_DRY = 287.055  # J/(kg K), 8.314462618 J/(mol K) over 28.9647 g/mol
 R_VAPOUR = 461.52  # J/(kg K)
 CP_DRY = 1006.0  # J/(kg K) near 300 K, handbook value, from memory
 KELVIN = 273.15
-NORMAL_PA = 101_325.0
 DENSITY_DIN_1343 = 1.2923  # kg/m³ at 273.15 K and 101.325 kPa, dry ideal gas
 VISCOSITY_20 = 1.813e-5  # Pa s at 20 °C, by Sutherland's law below
 

@@ -63,7 +63,7 @@ class GunSim:
         self._hot_h = float(rng.uniform(0.0, 800.0))
         self._valve: float | None = None
         self._hot_min = 0.0 if setup.new_thermocouple else math.inf
-        self._draught = self._hand = 0.0
+        self._draught = 0.0
         self._terminal_k = 0.0
         self._gas_c = 20.0
         self._changes: list[tuple[int, str]] = []

@@ -23,12 +23,13 @@ class Link:
 
     def __init__(self, url: str, station: str, root_topic: str, client_id: str) -> None:
         parts = urlsplit(url)
+        shown = url.rpartition("@")[2][:100]  # never a password
         if parts.scheme not in {"mqtt", "mqtts"} or not parts.hostname:
-            raise BadUrlError(f"broker {url!r}: write it as mqtt://127.0.0.1:1883")
+            raise BadUrlError(f"broker {shown!r}: write it as mqtt://127.0.0.1:1883")
         try:
             self._port = parts.port or (8883 if parts.scheme == "mqtts" else 1883)
         except ValueError:
-            raise BadUrlError(f"broker {url!r}: the port is a number up to 65535") from None
+            raise BadUrlError(f"broker {shown!r}: the port is a number up to 65535") from None
         self._host = parts.hostname
         self.station = station
         self.online = f"{root_topic}/online"

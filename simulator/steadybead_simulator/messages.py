@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from steadybead_domain.plant import Channel, Station
-from steadybead_domain.readings import Float64, Int64
+from steadybead_domain.readings import Int64
 from steadybead_domain.times import SECOND, format_rfc3339
 from steadybead_simulator.day import Tell
 from steadybead_simulator.edge import NEVER, Sent
@@ -167,8 +167,3 @@ def _flat(i: int, source: StationMessages) -> Any:
                 yield message.at, i, Step([message], [])
 
     return walk
-
-
-def value_columns(sent: Sent) -> dict[Channel, Float64]:
-    """Give the raw columns of a block, NaN where nothing was sent at all."""
-    return {c: np.where(sent.sent == NEVER, np.nan, v) for c, v in sent.raw.items()}

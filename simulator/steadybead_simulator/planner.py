@@ -30,10 +30,6 @@ class Planner:
         self.setup: Setup = scenario.setup(station.id.station)
         self._rng_key = str(station.id)
 
-    def first_day(self) -> int:
-        """Give the number of the day (or cycle) that reaches over the scenario's start."""
-        return 0
-
     def bounds(self, number: int) -> tuple[float, float]:
         """Give [start, end) of day `number`, s since the scenario's start."""
         if self._scenario.calendar.kind == "loop":

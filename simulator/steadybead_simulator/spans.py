@@ -27,10 +27,6 @@ class Spans:
         else:
             self.pairs.append((start, end))
 
-    def cut(self, at: float) -> None:
-        """End everything at `at`."""
-        self.pairs = [(a, min(b, at)) for a, b in self.pairs if a < at]
-
     def at(self, t: Float64) -> Mask:
         """Tell for each of the times t [n], ascending, whether it lies in a stretch."""
         mask: Mask = np.zeros(len(t), np.bool_)
@@ -40,12 +36,6 @@ class Spans:
             if end > t[0] and start <= t[-1]:
                 mask[np.searchsorted(t, start) : np.searchsorted(t, end)] = True
         return mask
-
-    def edges(self) -> Iterable[float]:
-        """Walk all starts and ends."""
-        for start, end in self.pairs:
-            yield start
-            yield end
 
 
 def union(many: Iterable[Spans]) -> Spans:

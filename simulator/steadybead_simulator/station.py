@@ -42,7 +42,6 @@ class StationBlock:
     harm: Harm
     powered: Mask
     raw: dict[Channel, Float64]
-    true: dict[tuple[Quantity, str | None], Float64]
     outage: Mask
     outages: list[tuple[float, float]] = field(default_factory=list)
     tells: list[Tell] = field(default_factory=list)
@@ -120,7 +119,7 @@ class StationSim:
             true.update({(q, gun.name): v for q, v in values.items()})
         self._amps = sum(float(np.mean(true[_Q.HEATER_CURRENT, gun])) for gun in self._guns)
         raw = self._measure(now, true, meter_density)
-        block = self._collect(index, now, powered, raw, true)
+        block = self._collect(index, now, powered, raw)
         block.burnt = [(g, float(t[-1])) for g in whole if self._guns[g].state.broken]
         return block
 
@@ -133,10 +132,9 @@ class StationSim:
         now: Moment,
         powered: Mask,
         raw: dict[Channel, Float64],
-        true: dict[tuple[Quantity, str | None], Float64],
     ) -> StationBlock:
         outage = self._mask("outages", now.t)
-        block = StationBlock(index, now.t, now.harm, powered, raw, true, outage)
+        block = StationBlock(index, now.t, now.harm, powered, raw, outage)
         block.outages = [p for d in self._days for p in d.outages.pairs]
         start, end = index * BLOCK_S, (index + 1) * BLOCK_S
         for day in self._days:

@@ -101,11 +101,6 @@ def _base(number: float, name: str, dimension: str, text: str, example: str) -> 
     return unit.factor * number + unit.offset
 
 
-def known_unit(name: str) -> bool:
-    """Tell whether the simulator can speak this unit."""
-    return name in _UNITS
-
-
 def same_dimension(one: str, other: str) -> bool:
     """Tell whether two known units measure the same thing."""
     return one in _UNITS and other in _UNITS and _UNITS[one].dimension == _UNITS[other].dimension

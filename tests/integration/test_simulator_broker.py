@@ -169,6 +169,7 @@ def test_a_broker_that_comes_back_gets_everything_kept(tmp_path: Path, port: int
         ("mqtt://127.0.0.1:99999", "the port is a number"),
         ("mqtt://127.0.0.1:1", "no broker at 127.0.0.1:1"),
         ("", "write it as mqtt://"),
+        ("mqtt//who:secret@127.0.0.1:1", "'127.0.0.1:1': write it as mqtt://"),
     ],
 )
 def test_a_bad_broker_is_one_line_and_exit_2(
@@ -179,6 +180,7 @@ def test_a_bad_broker_is_one_line_and_exit_2(
     err = capsys.readouterr().err
     assert says in err
     assert err.count("\n") == 1
+    assert "secret" not in err
     assert not (tmp_path / "t.parquet").exists()
 
 
