@@ -91,7 +91,7 @@ class FilterTracker:
         self.began = 0.0
         self.running_s = 0.0
         self.highest = 0.0
-        self.five: list[float] = []
+        self.five: list[tuple[float, float | None]] = []
         self.lately: list[float] = []
         self.expected: float | None = None
         self.unlike = 0
@@ -134,8 +134,8 @@ class FilterTracker:
             1.0 if sample.flow is None or not self.flow.first else (sample.flow / self.flow.first)
         )
         self.x += step_s * relative
-        self.five = [*self.five[-4:], clean * self.flow.to_first(sample.flow)]
-        drop = median(self.five)
+        self.five = [*self.five[-4:], (clean, sample.flow)]
+        drop = self._typical()
         self.highest = max(self.highest, drop)
         yield from self._judged(sample, drop)
 
@@ -150,6 +150,12 @@ class FilterTracker:
         timely = self.x - self.began >= self.next_x
         if newly_reached or (timely and (begun or self.expected is not None)):
             yield self._said(sample.time_s)
+
+    def _typical(self) -> float:
+        """Give the drop of the last five samples at the first usual flow, spikes left out."""
+        flows = [flow for _, flow in self.five if flow is not None]
+        flow = median(flows) if flows else None
+        return median(drop for drop, _ in self.five) * self.flow.to_first(flow)
 
     @property
     def scale_pa(self) -> float:
@@ -239,6 +245,7 @@ class FilterTracker:
         for name, kind in _PARTS.items():
             setattr(self, name, kind(**data[name]))
         self.guard = guard_loaded(data["guard"])
+        self.five = [(drop, flow) for drop, flow in data["five"]]
         self.flow.recent = [(a, b) for a, b in data["flow"]["recent"]]
 
 

@@ -10,7 +10,8 @@ from typing import Any
 FLOW_EXPONENT = 1.2  # before anything is learnt: between laminar 1 and turbulent 2
 EXPONENT_TRUST = 0.3  # what that is worth, in (d ln Q)²
 LONG_GAP = 20.0  # times the usual spacing: more than that is a pause
-FLOW_BINS, FLOW_BIN = 61, 0.05
+FLOW_BINS, FLOW_BIN, FLOW_NEAR = 61, 0.05, 3
+RECENCY = 3.0  # weight of the n-th sample ∝ n³: the last quarter tells what is usual
 FIRST = 5
 AT_REST = 0.5  # of the highest flow seen
 RUNNING = 0.4  # of the usual flow: less than that is a pause
@@ -125,9 +126,9 @@ class Noise:
 class Flow:
     """The usual flow, whether air runs, and the exponent with which the drop follows the flow.
 
-    `usual` is the flow below which 80 % of the running time lies, from a histogram of ln Q: with
-    two guns on one filter it is the flow of both, which reaches the limit first. Below `least` no
-    air runs, whatever is usual.
+    `usual` is the flow below which 80 % of the time lies that the air ran lately: with two guns
+    on one filter it is the flow of both, which reaches the limit first. Below `least` no air
+    runs, whatever is usual.
     """
 
     least: float = 0.0
@@ -137,6 +138,7 @@ class Flow:
     square: float = 0.0
     recent: list[tuple[float, float]] = field(default_factory=list)
     first: float | None = None
+    seen: int = 0
     count: list[float] = field(default_factory=lambda: [0.0] * FLOW_BINS)
     total: list[float] = field(default_factory=lambda: [0.0] * FLOW_BINS)
 
@@ -161,18 +163,21 @@ class Flow:
             self.first = flow
         place = round(log(flow / self.first) / FLOW_BIN) + FLOW_BINS // 2
         place = min(FLOW_BINS - 1, max(0, place))
-        self.count[place] += 1.0
-        self.total[place] += flow
+        self.seen += 1
+        weight = float(self.seen) ** RECENCY
+        self.count[place] += weight
+        self.total[place] += weight * flow
         self.usual = self._usual()
         self._learn(flow, drop_pa, least_pa)
 
     def _usual(self) -> float:
-        above = 0.2 * sum(self.count)
-        for count, total in zip(reversed(self.count), reversed(self.total), strict=True):
-            above -= count
-            if above < 0:
-                return total / count
-        return 0.0
+        """Give the mean of the flows about the one below which 80 % lie."""
+        above, place = 0.2 * sum(self.count), FLOW_BINS - 1
+        while place > 0 and above >= self.count[place]:
+            above -= self.count[place]
+            place -= 1
+        near = slice(max(0, place - FLOW_NEAR), place + FLOW_NEAR + 1)
+        return sum(self.total[near]) / sum(self.count[near])
 
     def _learn(self, flow: float, drop_pa: float, least_pa: float) -> None:
         if drop_pa <= least_pa:

@@ -23,7 +23,8 @@ AHEAD = np.geomspace(0.004, 40.0, 64)  # still to come over what has passed
 MISFIT = 0.05  # a bin's own error relative to the curve: no real run is as smooth as its model
 INDEPENDENT = 18.0  # bins along one run lie off the curve together: at most so many count
 RECENT = 5.0  # what the growth did lately tells more of what comes than what it did first
-SPREAD = 0.15  # the future does not follow the past exactly: spread of ln(what is to come)
+PRIOR_POWER = 2.0
+SPREAD = 0.14  # the future does not follow the past exactly: spread of ln(what is to come)
 LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9
 
 
@@ -89,8 +90,11 @@ def _curve(m: float, z: Float32) -> Float32:
 
 @cache
 def _prior() -> Float64:
-    """Know nothing of the scale: 1/end for the end, even in ln for the start."""
-    ahead = AHEAD / (1.0 + AHEAD)
+    """Know nothing of the scale: 1/end² for the end, even in ln for the start.
+
+    1/end² says that the moment of asking may be any moment of the life.
+    """
+    ahead = AHEAD / (1.0 + AHEAD) ** PRIOR_POWER
     return SHAPE_PRIOR[:, None, None] * np.ones((1, len(STARTS), 1)) * ahead[None, None, :]
 
 
