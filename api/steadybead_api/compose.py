@@ -13,10 +13,9 @@ import uvicorn
 
 from steadybead_api.app import create_app
 from steadybead_api.services import Services
-from steadybead_api.shop import folder_beside, open_shop
+from steadybead_api.shop import folder_beside, open_plant_records, open_shop
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import load_plant_file
-from steadybead_collector.records.store import open_records
 from steadybead_domain.errors import PlainError
 from steadybead_domain.people import Actor, Role
 
@@ -53,7 +52,8 @@ class _Server(uvicorn.Server):
 def bound_socket(host: str, port: int) -> socket.socket:
     """Take host and port (0: any free one) before anything else starts; raise PlainError."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    taken = socket.socket(family, socket.SOCK_STREAM)
+    # Named TCP, or the event loop would not switch Nagle's delay off: 40 ms an answer.
+    taken = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         taken.bind((host, port))
@@ -130,7 +130,7 @@ def print_token(config: Path, data: Path | None, role: str, name: str) -> int:
     plant_file = load_plant_file(config)
     data_dir = folder_beside(config, data)
     data_dir.mkdir(parents=True, exist_ok=True)
-    records = open_records(plant_file.store.records, data_dir)
+    records = open_plant_records(plant_file, data_dir)
     try:
         actor = Actor(name or f"{role} token", Role(role))
         by = Actor("command line", Role.ADMINISTRATOR)

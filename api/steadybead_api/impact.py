@@ -37,7 +37,7 @@ def impact(
     spans = [] if found.withdrawn else list(spans_in_doubt(measuring, found, instrument))
     doubts = []
     for channel, span in spans:
-        welds, left_out = _welds(services, channel, span)
+        welds, left_out = welds_in(services, channel, span)
         doubts.append(
             {
                 "channel": str(channel),
@@ -99,7 +99,7 @@ def _in_unit(measuring: Measuring, channel: ChannelId, unit: str) -> list[Witnes
     return [replace(w, deviation=factor * w.deviation, expanded=factor * w.expanded) for w in found]
 
 
-def _welds(services: Services, channel: ChannelId, span: Span) -> tuple[list[Weld], int]:
+def welds_in(services: Services, channel: ChannelId, span: Span) -> tuple[list[Weld], int]:
     """List the records that a span touches, at most `MOST_WELDS`, and count the others."""
     began_inside = list(_began(services, channel, span))
     before = _running_before(services, channel, span)

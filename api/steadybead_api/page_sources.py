@@ -21,6 +21,8 @@ ACTS: Final = {
     "weld": access.WELDING,
     "acknowledge": access.ACKNOWLEDGING,
     "see welders": access.SEEING_WELDERS,
+    "check": access.CHECKING,
+    "calibrate": access.CALIBRATING,
 }
 _CURSOR = re.compile(r"(\d{1,19})\.(\d{1,19})")
 

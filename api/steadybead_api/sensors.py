@@ -37,7 +37,7 @@ def sensors(
     known = measuring or Measuring(services)
     now = services.clock()
     channels = [c for c in services.plant().channels() if station in (None, c.id.station_id)]
-    near = near_of(services.readings.latest([c.id for c in channels]), now)
+    near = near_of(services, services.readings.latest([c.id for c in channels]), now)
     valuer = Valuer(services, known)
     found = []
     for channel in channels:

@@ -14,6 +14,7 @@ from steadybead_api.services import AccessPolicy, Condition, Services
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.collector import Collector
 from steadybead_collector.config import MqttSettings, PlantFile
+from steadybead_collector.config.settings import read_secret
 from steadybead_collector.locking import lock_folder
 from steadybead_collector.mqtt.broker import EmbeddedBroker
 from steadybead_collector.records.store import Records, open_records
@@ -60,7 +61,7 @@ def open_shop(
         if collect:
             stack.enter_context(lock_folder(data_dir))
         mqtt = broker_settings(plant_file, data_dir, stack, start=collect)
-        records = open_records(plant_file.store.records, data_dir)
+        records = open_plant_records(plant_file, data_dir)
         stack.callback(records.close)
         collector = _open_collector(plant_file, mqtt, data_dir, records, stack) if collect else None
         services = None
@@ -69,6 +70,13 @@ def open_shop(
                 plant_file, mqtt, data_dir, records, collector, stack, demo=demo
             )
         yield mqtt, services
+
+
+def open_plant_records(plant_file: PlantFile, data_dir: Path) -> Records:
+    """Open the records store that the plant file names; raise StoreError."""
+    secret = plant_file.store.records_password_file
+    password = None if secret is None else read_secret(secret)
+    return open_records(plant_file.store.records, data_dir, password=password)
 
 
 def _open_collector(

@@ -167,14 +167,17 @@ def near_in_store(services: Services, time: int, reach: int = MINUTE) -> Near:
     return near
 
 
-def near_of(latest: Mapping[ChannelId, Reading], now: int, reach: int = MINUTE) -> Near:
-    """Take the newest readings, as far as they are good and not older than a minute."""
+def near_of(
+    services: Services, latest: Mapping[ChannelId, Reading], now: int, reach: int = MINUTE
+) -> Near:
+    """Take the newest readings where they are good; else look back for up to a minute."""
+    earlier = near_in_store(services, now, reach)
 
     def near(channel: ChannelId) -> float | None:
         found = latest.get(channel)
-        if found is None or found.quality is not Quality.GOOD or found.time < now - reach:
+        if found is None or found.time < now - reach:
             return None
-        return found.value
+        return found.value if found.quality is Quality.GOOD else earlier(channel)
 
     return near
 

@@ -48,6 +48,20 @@ SCRIPT_TEXTS = {
     "csv_failed": mark("The export failed: {detail}"),
     "csv_ready": mark("Export ready: {name}"),
     "zoomed": mark("Showing {start} to {end}"),
+    "no_number": mark("“{typed}” is no number: enter digits, such as 312.5"),
+    "probe_first": mark("Enter what the probe shows."),
+    "not_kept": mark("Nothing was kept."),
+    "check_kept": mark("Kept: {true} {unit}, the gun showed {shown}."),
+    "reads_high": mark("It reads {by} {unit} too high."),
+    "reads_low": mark("It reads {by} {unit} too low."),
+    "see_sensor": mark("See what a value is worth now"),
+    "one_offset": mark("One point: one offset. Say for which shown values it may be used."),
+    "two_points": mark("Two points: a straight line between them."),
+    "piecewise": mark("{n} points: straight lines from point to point."),
+    "calibration_kept": mark("Calibration kept."),
+    "see_calibration": mark("See what it puts in doubt"),
+    "same_lines": mark("Both lines are the same: no calibration moves these readings."),
+    "moved_by": mark("The calibrations move these readings by {least} to {most} {unit}."),
 }
 
 

@@ -8,7 +8,10 @@ from steadybead_dashboards.site_time import Moment, moment
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Who is signed in; `can` holds acts: `weld`, `acknowledge`, `see welders`."""
+    """Who is signed in.
+
+    `can` holds acts: `weld`, `acknowledge`, `see welders`, `check`, `calibrate`.
+    """
 
     name: str
     role: str

@@ -80,14 +80,15 @@ def _failed(instrument: Instrument, judged: Due, channel: ChannelId, now: int) -
     calibration = judged.calibration
     error = None if calibration is None else error_found(calibration, instrument.unit)
     since = now if calibration is None else calibration.performed
-    shown = "" if error is None else f"{error:+g} {instrument.unit}"
+    unit = "°C" if instrument.unit == "Cel" else instrument.unit
+    shown = "" if error is None else f"{error:+.3g} {unit}"
     return _finding(
         "calibration failed as found",
         channel,
         now,
         since,
         f"instrument {instrument.serial} was found {shown} off, "
-        f"its tolerance is ±{instrument.tolerance:g} {instrument.unit}",
+        f"its tolerance is ±{instrument.tolerance:g} {unit}",
         "look through the list of welds that it touches",
         error,
         instrument.tolerance,

@@ -1,8 +1,13 @@
 /** What a person does, sent to the API with the page's token against forged requests. */
 import { text } from "./words.js";
 
-/** An act that was not done; the message is for the person who tried. */
-export class ActError extends Error {}
+/** An act that was not done; the message is for the person who tried, `errors` name the fields. */
+export class ActError extends Error {
+  constructor(message, errors = []) {
+    super(message);
+    this.errors = errors;
+  }
+}
 
 /** Post JSON; give the answer's JSON, or null where there is none. Throws ActError. */
 export async function act(path, body = {}) {
@@ -19,7 +24,10 @@ export async function act(path, body = {}) {
     throw new ActError(text("not_sent"));
   }
   if (answer.status === 401) throw new ActError(text("sign_in_again"));
-  if (!answer.ok) throw new ActError(text("refused", { detail: await problemOf(answer) }));
+  if (!answer.ok) {
+    const errors = await errorsOf(answer.clone());
+    throw new ActError(text("refused", { detail: await problemOf(answer) }), errors);
+  }
   return answer.status === 204 ? null : answer.json();
 }
 
@@ -31,6 +39,14 @@ export async function problemOf(answer) {
     return typeof detail === "string" ? detail : `HTTP ${answer.status}`;
   } catch {
     return `HTTP ${answer.status}`;
+  }
+}
+
+async function errorsOf(answer) {
+  try {
+    return (await answer.json()).errors ?? [];
+  } catch {
+    return [];
   }
 }
 

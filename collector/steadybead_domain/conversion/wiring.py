@@ -1,0 +1,32 @@
+"""Is a thermocouple wired as the plant file says? Judged on a stretch of steady readings."""
+
+from typing import Final
+
+import numpy as np
+
+from steadybead_domain.conversion.plausibility import WiringHint, thermocouple_hint
+from steadybead_domain.conversion.specs import Thermocouple
+from steadybead_domain.conversion.units import to_unit
+from steadybead_domain.plant import Channel
+from steadybead_domain.readings import Float64
+
+# project assumptions: so many readings, and this spread between their quartiles, count as steady
+LEAST_READINGS: Final = 5
+STEADY_MV: Final = 0.2
+
+
+def wiring_hint(
+    channel: Channel, raw: Float64, cold_c: float, expected_c: float | None = None
+) -> WiringHint | None:
+    """Look for a wiring mistake in raw readings [n] of a thermocouple, in its unit on the wire.
+
+    None for another kind of channel, for too few or unsteady readings, and where all is plausible.
+    `cold_c` is the cold junction, `expected_c` what the gun should have, None: not known.
+    """
+    if not isinstance(channel.conversion, Thermocouple) or len(raw) < LEAST_READINGS:
+        return None
+    factor, offset = to_unit(channel.wire_unit, "mV")
+    low, middle, high = np.percentile(factor * raw + offset, [25.0, 50.0, 75.0])
+    if high - low > STEADY_MV:
+        return None
+    return thermocouple_hint(channel.conversion.type, float(middle), cold_c, expected_c)

@@ -1,0 +1,287 @@
+"""The page of one sensor: its history, its uncertainty term by term, recorded and recalibrated."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+from steadybead_dashboards.sensor_list import DueRow, SensorView, day_of, due_row
+from steadybead_dashboards.sensor_words import (
+    DISTRIBUTIONS,
+    ENTRIES,
+    StateView,
+    expanded_text,
+    figure,
+    short,
+    signed,
+    state_view,
+    two_figures,
+)
+from steadybead_dashboards.shell import Shell
+from steadybead_dashboards.site_time import Moment
+from steadybead_dashboards.words import QUANTITIES
+from steadybead_domain.calibration.history import Entry, EntryKind
+from steadybead_domain.calibration.model import Fitting, Instrument
+from steadybead_domain.conversion.specs import Thermocouple
+from steadybead_domain.diagnosis.finding import Finding
+from steadybead_domain.plant import Channel, Plant
+from steadybead_domain.uncertainty.budget import Budget, Term
+from steadybead_domain.uncertainty.worth import Worth
+
+MEAN_OVER_S = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class TermRow:
+    """One term of the budget; `averages` is the time it averages over, empty for none."""
+
+    name: str
+    half_width: str
+    distribution: str
+    divisor: str
+    sensitivity: str
+    contribution: str
+    averages: str
+    assumed: bool
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetView:
+    """The terms, largest first, and what they come to."""
+
+    terms: tuple[TermRow, ...]
+    combined: str
+    factor: str
+    dof: str
+    expanded: str
+    expanded_mean: str
+
+
+@dataclass(frozen=True, slots=True)
+class WorthView:
+    """A value at each stage, with its uncertainty."""
+
+    recorded: str
+    recalibrated: str
+    best: str
+    expanded: str
+    unit: str
+    calibration: str
+    correction: str
+    checks: int
+    beyond: bool
+    budget: BudgetView
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryRow:
+    """One line of the history."""
+
+    at: Moment
+    what: str
+    failed: bool
+    serial: str
+    error: str
+    author: str
+    href: str
+
+
+@dataclass(frozen=True, slots=True)
+class FittingView:
+    """The instrument that is fitted now, with the record that says so."""
+
+    record: str
+    revision: int
+    since: Moment
+    instrument: str
+    serial: str
+    kind: str
+    tolerance: str
+
+
+@dataclass(frozen=True, slots=True)
+class SpareView:
+    """An instrument that may be fitted here."""
+
+    id: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SensorPage:
+    """One channel; `worth` is None where no budget is kept or nothing is heard now."""
+
+    template: ClassVar[str] = "sensor.html"
+    shell: Shell
+    channel: str
+    quantity: str
+    label: str
+    unit: str
+    decimals: int
+    engineering_unit: str
+    station: str
+    place: str
+    gun: str
+    wiring: str
+    meter: str
+    state: StateView
+    fitting: FittingView | None
+    spares: tuple[SpareView, ...]
+    worth: WorthView | None
+    why_no_worth: str
+    due: tuple[DueRow, ...]
+    history: tuple[HistoryRow, ...]
+    hint: str
+
+
+@dataclass(frozen=True, slots=True)
+class SensorFacts:
+    """All that the page is made of, as the records give it."""
+
+    view: SensorView
+    fitting: tuple[str, int, Fitting] | None
+    spares: Sequence[Instrument]
+    worth: Worth | None
+    assumptions: Sequence[str]
+    history: Sequence[tuple[Entry, Instrument | None]]
+    findings: Iterable[Finding]
+    why_no_worth: str = ""
+    hint: str = ""
+
+
+def sensor_page(plant: Plant, facts: SensorFacts, shell: Shell) -> SensorPage:
+    """Build the page."""
+    view, channel = facts.view, facts.view.channel
+    station = plant.station(channel.id.station_id)
+    words = QUANTITIES[channel.quantity]
+    due_day = "" if view.due is None else day_of(view.due.due, shell)
+    return SensorPage(
+        shell=shell,
+        channel=str(channel.id),
+        quantity=channel.quantity.value,
+        label=words.label,
+        unit=words.unit,
+        decimals=words.decimals,
+        engineering_unit=channel.unit,
+        station=str(channel.id.station_id),
+        place=station.name if station is not None and station.name else channel.id.station,
+        gun=channel.gun or "",
+        wiring=_wiring(channel),
+        meter=_meter(channel),
+        state=state_view(view.due, due_day),
+        fitting=_fitting(facts, shell),
+        spares=tuple(SpareView(i.id, f"{i.serial}, {i.kind}") for i in facts.spares),
+        worth=None if facts.worth is None else worth_view(facts.worth, channel, facts.assumptions),
+        why_no_worth=facts.why_no_worth,
+        due=tuple(due_row(f, plant) for f in facts.findings),
+        history=tuple(_history_row(e, i, channel, shell) for e, i in facts.history),
+        hint=facts.hint,
+    )
+
+
+def worth_view(worth: Worth, channel: Channel, assumptions: Sequence[str]) -> WorthView:
+    """Show a worth with its budget."""
+    quantity, correction, calibration = (
+        channel.quantity,
+        worth.correction,
+        worth.stretch.calibration,
+    )
+    return WorthView(
+        figure(worth.recorded, quantity),
+        figure(worth.recalibrated, quantity),
+        figure(worth.best, quantity),
+        expanded_text(worth.budget.expanded, quantity),
+        QUANTITIES[quantity].unit,
+        "" if calibration is None else calibration.id,
+        "" if correction is None else signed(correction.value),
+        0 if correction is None else len(correction.checks),
+        correction is not None and correction.beyond,
+        _budget(worth.budget),
+        tuple(assumptions),
+    )
+
+
+def _budget(budget: Budget) -> BudgetView:
+    dof = budget.effective_dof
+    unit = _unit(budget.unit)
+    return BudgetView(
+        tuple(_term(t, unit) for t in budget.largest_first()),
+        f"{budget.combined:.2f} {unit}",
+        f"{budget.factor:.3g}",
+        f"{dof:.0f}" if dof < 1000 else "∞",
+        f"± {two_figures(budget.expanded)} {unit}",
+        f"± {two_figures(budget.over(MEAN_OVER_S).expanded)} {unit}",
+    )
+
+
+def _term(term: Term, unit: str) -> TermRow:
+    per = "" if term.unit == unit or _unit(term.unit) == unit else f" {unit}/{term.unit}"
+    return TermRow(
+        term.name,
+        f"± {short(round(term.half_width, 3))} {_unit(term.unit)}",
+        DISTRIBUTIONS[term.distribution],
+        f"{term.used_divisor:.4g}",
+        f"{term.sensitivity:.3g}{per}".replace("-", "−"),
+        f"{abs(term.contribution):.3f}",
+        "" if term.averages_over_s is None else f"{term.averages_over_s:g} s",
+        term.assumed,
+        term.source,
+    )
+
+
+def _unit(unit: str) -> str:
+    return "°C" if unit == "Cel" else unit
+
+
+def _fitting(facts: SensorFacts, shell: Shell) -> FittingView | None:
+    instrument = facts.view.instrument
+    if facts.fitting is None or instrument is None:
+        return None
+    record, revision, fitting = facts.fitting
+    return FittingView(
+        record,
+        revision,
+        shell.moment(fitting.start),
+        instrument.id,
+        instrument.serial,
+        instrument.kind,
+        f"± {instrument.tolerance:g} {_unit(instrument.unit)}",
+    )
+
+
+def _history_row(
+    entry: Entry, instrument: Instrument | None, channel: Channel, shell: Shell
+) -> HistoryRow:
+    unit = _unit(channel.unit if instrument is None else instrument.unit)
+    error = "" if entry.error is None else f"{signed(entry.error)} {unit}"
+    if entry.expanded is not None:
+        error = f"{error} (U {two_figures(entry.expanded)})".strip()
+    calibrated = entry.kind in (EntryKind.CALIBRATED, EntryKind.FAILED_AS_FOUND)
+    return HistoryRow(
+        shell.moment(entry.time),
+        ENTRIES[entry.kind],
+        entry.kind is EntryKind.FAILED_AS_FOUND,
+        "" if instrument is None else instrument.serial,
+        error,
+        entry.author,
+        f"/calibrations/{entry.reference}" if calibrated else "",
+    )
+
+
+def _wiring(channel: Channel) -> str:
+    how = channel.conversion
+    if isinstance(how, Thermocouple):
+        junction = how.cold_junction
+        where = junction if isinstance(junction, str) else f"{junction:g} °C, fixed"
+        return f"thermocouple type {how.type}, mV; cold junction {where}"
+    kind = "" if how is None else f", {type(how).__name__}"
+    return f"{channel.wire_unit}{kind}"
+
+
+def _meter(channel: Channel) -> str:
+    if channel.flow is None:
+        return ""
+    meter = channel.flow
+    principle = meter.principle.value.replace("_", " ")
+    return f"{principle}, {meter.reference.value} figures; position {meter.position}"
