@@ -6,9 +6,13 @@ have() { command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ]; }
 have mosquitto || missing="$missing mosquitto"
 have mosquitto_pub || missing="$missing mosquitto-clients"
 have chromium || have chromium-browser || have google-chrome || missing="$missing chromium"
+ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing="$missing postgresql"
 [ -n "$missing" ] || exit 0
 if command -v apt-get >/dev/null 2>&1 && [ "$(id -u)" = 0 ]; then
   echo "installing for the tests:$missing"
+  # Debian's own way to install a server without starting it: the tests start theirs themselves.
+  policy=/usr/sbin/policy-rc.d
+  [ -e "$policy" ] || { printf '#!/bin/sh\nexit 101\n' >"$policy" && chmod +x "$policy" && trap 'rm -f "$policy"' EXIT; }
   # shellcheck disable=SC2086
   DEBIAN_FRONTEND=noninteractive apt-get update -qq &&
     DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null
