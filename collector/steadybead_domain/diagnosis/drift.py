@@ -9,7 +9,14 @@ import numpy as np
 from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.diagnosis.balance import EnergyBalance, Residual
 from steadybead_domain.diagnosis.burn_in import HOT_ENOUGH_C, SETTLED_H, may_burn_in
-from steadybead_domain.diagnosis.causes import Weighed, in_question, merged, weigh, worth_telling
+from steadybead_domain.diagnosis.causes import (
+    Signature,
+    Weighed,
+    in_question,
+    merged,
+    weigh,
+    worth_telling,
+)
 from steadybead_domain.diagnosis.checks_due import CheckPoint, ChecksDue
 from steadybead_domain.diagnosis.drift_words import finding_of
 from steadybead_domain.diagnosis.feature import Feature, FeatureFacts
@@ -48,6 +55,7 @@ CHECKED: Mapping[str, tuple[str, str]] = {
     "probe": (THERMOCOUPLE, "a needle probe each shift would show it from about 3 °C"),
     "meter": (FLOW_METER, "a flow meter held to the nozzle each shift, from about 6 %"),
 }
+_FLOW_FIGURES = ("flow", "balance", "meter")
 _SETTLED_WINDOWS = round(SETTLED_H * HOUR / WINDOW)
 _BURNS_IN = ("balance", "set_gap", "controller_gap", "probe")
 _NEEDS = {
@@ -62,6 +70,9 @@ _NEEDS = {
     "probe": ("nozzle",),
     "meter": ("flow",),
 }
+
+
+Shifted = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +118,7 @@ class DriftWatch:
         self.last: Residual | None = None
         self.flow_l_min = 50.0
         self.told: Told | None = None
+        self.told_flow: Told | None = None
 
     def _has(self, name: str, names: Sequence[str]) -> bool:
         if name == "balance" and not self.has_power:
@@ -129,7 +141,7 @@ class DriftWatch:
         self.balance.forget()
         self.features = {name: Feature(FACTS[name]) for name in self.features}
         self.shift = Shift()
-        self.told = self.last = None
+        self.told = self.told_flow = self.last = None
         self.hot_windows = 0
         self.settled_at = None if self._burns_in() else 0
 
@@ -207,46 +219,57 @@ class DriftWatch:
         learnt = self.balance.learn(points)
         for found in [*learnt, *([] if residual is None else [residual])]:
             if found.sigma_w <= 0.02 * found.power_w:
-                self.features["balance"].add(begun, 100.0 * found.value_w / found.power_w)
+                share = 100.0 * found.value_w / found.power_w
+                self.features["balance"].add(begun, share, learn=self.told is None)
                 self.last = found
 
     def _judge(self, time: int) -> Iterator[Finding]:
-        """Weigh the causes if a figure signals; tell it if it is new."""
-        signals = {n: f for n, f in self.features.items() if f.side}
-        if not signals:
-            if self.told is not None and all(f.calm() for f in self.features.values()):
-                self.told = None
+        """Weigh the causes of what signals; the flow, which is set by hand, apart from the rest."""
+        rest = {n: f for n, f in self.features.items() if n != "flow"}
+        signals = [f for f in rest.values() if f.side]
+        if signals:
+            since = min(o for f in signals if (o := f.onset()) is not None)
+            shifts = _shifts(rest, since)
+            weighed = merged(weigh(self.signatures(), shifts), FAMILIES)
+            self.told, found = self._tell(time, since, weighed, shifts, self.told)
+            yield from found
+        elif self.told is not None and all(f.calm() for f in rest.values()):
+            self.told = None
+        if not signals and self.told is None and "flow" in self.features:
+            yield from self._judge_flow(time, self.features["flow"])
+
+    def _judge_flow(self, time: int, flow: Feature) -> Iterator[Finding]:
+        since = flow.onset()
+        if since is None:
+            self.told_flow = None if flow.calm() else self.told_flow
             return
-        since = _onset(signals)
-        shifts = {n: s for n, f in self.features.items() if (s := f.shift(since)) is not None}
+        near = {n: f for n, f in self.features.items() if n in _FLOW_FIGURES}
+        shifts = _shifts(near, since)
         weighed = merged(weigh(self.signatures(), shifts), FAMILIES)
-        if list(signals) == ["flow"] and weighed and weighed[0].cause == FLOW_RAISED:
+        if weighed and weighed[0].cause == FLOW_RAISED:
             self.features["flow"] = Feature(FACTS["flow"])  # somebody set it so: learn that
             return
+        self.told_flow, found = self._tell(time, since, weighed, shifts, self.told_flow)
+        yield from found
+
+    def _tell(
+        self,
+        time: int,
+        since: int,
+        weighed: Sequence[Weighed],
+        shifts: Mapping[str, Shifted],
+        told: Told | None,
+    ) -> tuple[Told | None, list[Finding]]:
+        """Give what stands told now, and the finding if that is news."""
         taken = worth_telling(in_question(weighed))
-        if not taken or not self._is_news(taken):
-            return
-        known = self.told
-        self.told = Told(_cause(taken), since if known is None else known.since, taken[0].size)
-        yield finding_of(
-            (self.station, self.gun),
-            time,
-            self.told.since,
-            taken,
-            shifts,
-            self.features,
-            self.scope(),
-        )
+        if not taken or not _is_news(taken, told):
+            return told, []
+        begun = since if told is None else told.since
+        place = (self.station, self.gun)
+        finding = finding_of(place, time, begun, taken, shifts, self.features, self.scope())
+        return Told(_cause(taken), begun, taken[0].size), [finding]
 
-    def _is_news(self, taken: Sequence[Weighed]) -> bool:
-        if self.told is None:
-            return True
-        cause = _cause(taken)
-        if cause != self.told.cause:
-            return cause != ""
-        return abs(taken[0].size) > 1.5 * abs(self.told.size) if cause else False
-
-    def signatures(self) -> list[Any]:
+    def signatures(self) -> list[Signature]:
         """Give the signatures of the causes as they hold for this gun now."""
         last = self.last
         power = 1.0 if last is None else last.power_w / 100.0
@@ -273,7 +296,7 @@ class DriftWatch:
 
     def dump(self) -> dict[str, Any]:
         """Give the memory as JSON."""
-        last, told = self.last, self.told
+        last, told, flow = self.last, self.told, self.told_flow
         return {
             "balance": self.balance.dump(),
             "features": {n: f.dump() for n, f in self.features.items()},
@@ -286,6 +309,7 @@ class DriftWatch:
             "flow_l_min": self.flow_l_min,
             "last": None if last is None else [getattr(last, n) for n in Residual.__slots__],
             "told": None if told is None else [told.cause, told.since, told.size],
+            "told_flow": None if flow is None else [flow.cause, flow.since, flow.size],
         }
 
     def load(self, data: Mapping[str, Any]) -> None:
@@ -303,12 +327,22 @@ class DriftWatch:
         self.flow_l_min = float(data["flow_l_min"])
         self.last = None if data["last"] is None else Residual(*data["last"])
         self.told = None if data["told"] is None else Told(*data["told"])
+        flow = data.get("told_flow")
+        self.told_flow = None if flow is None else Told(*flow)
 
 
-def _onset(signals: Mapping[str, Feature]) -> int:
-    """Give when it began; the flow, which is set by hand, only counts if nothing else signals."""
-    others = {n: f for n, f in signals.items() if n != "flow"} or signals
-    return min(o for f in others.values() if (o := f.onset()) is not None)
+def _shifts(features: Mapping[str, Feature], since: int) -> dict[str, Shifted]:
+    return {n: s for n, f in features.items() if (s := f.shift(since)) is not None}
+
+
+def _is_news(taken: Sequence[Weighed], told: Told | None) -> bool:
+    """Tell a first finding, another named cause, and one that has grown by half."""
+    if told is None:
+        return True
+    cause = _cause(taken)
+    if cause != told.cause:
+        return cause != ""
+    return cause != "" and abs(taken[0].size) > 1.5 * abs(told.size)
 
 
 def _known(value: float, otherwise: float) -> float:
