@@ -1,14 +1,13 @@
 """A procedure's flow window in a meter's own figures, for the air that was in the meter."""
 
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
 from steadybead_api.services import Services
+from steadybead_api.weld_worth import mean_between
 from steadybead_api.worth import meter_state_of
 from steadybead_domain.conversion.flow import GasState, convert_flow
-from steadybead_domain.ids import ChannelId
 from steadybead_domain.plant import Channel, FlowMeter
 from steadybead_domain.procedures import Procedure, Window
 
@@ -20,7 +19,9 @@ def flow_window(
     window, reference = procedure.air_flow, procedure.flow_reference
     meter = channel.flow or FlowMeter()
     try:
-        state, assumed = meter_state_of(services, channel, _mean_of(services, start, end))
+        state, assumed = meter_state_of(
+            services, channel, mean_between(services.readings, start, end)
+        )
     except ValueError as error:
         return _written(None, None, window, f"the window cannot be converted: {error}")
     factor = float(convert_flow(np.ones(1), meter, state, reference)[0])
@@ -33,14 +34,6 @@ def flow_window(
         f" {meter.reference.value}: converted for air of {_air(state)} in the meter"
     )
     return _written(low, high, window, "; ".join((note, *assumed)))
-
-
-def _mean_of(services: Services, start: int, end: int) -> Callable[[ChannelId], float | None]:
-    def mean(channel: ChannelId) -> float | None:
-        found = services.readings.buckets(channel, start, max(end, start + 1), 1)
-        return float(found.mean[0]) if len(found) and found.n[0] else None
-
-    return mean
 
 
 def _air(state: GasState) -> str:

@@ -126,7 +126,10 @@ class Pages:
         weld = self.sources.weld(weld_id)
         if weld is None:
             return ProblemPage(shell, 404, NO_WELD, NO_WELD_REMEDY)
-        return weld_page(self.sources.plant(), weld, self.sources.procedure_of(weld), shell)
+        source = self.sources
+        return weld_page(
+            source.plant(), weld, source.procedure_of(weld), shell, source.worths(weld)
+        )
 
 
 def page_router(services: Services) -> APIRouter:

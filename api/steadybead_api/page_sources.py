@@ -8,8 +8,10 @@ from fastapi import Request
 
 from steadybead_api import access
 from steadybead_api.services import Services
+from steadybead_api.weld_worth import weld_worths
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_dashboards.shell import Person
+from steadybead_dashboards.weld import MeanWorth
 from steadybead_domain.alarms.model import Alarm
 from steadybead_domain.ids import StationId
 from steadybead_domain.live import LiveStation
@@ -71,6 +73,9 @@ class PageSources(Protocol):
 
     def weld(self, weld_id: str) -> Weld | None:
         """Find a record."""
+
+    def worths(self, weld: Weld) -> Mapping[str, MeanWorth]:
+        """Give by channel what the means of a record are worth."""
 
 
 class ServiceSources:
@@ -138,6 +143,10 @@ class ServiceSources:
     def weld(self, weld_id: str) -> Weld | None:
         """Find a record."""
         return self._services.records.welds.get(weld_id)
+
+    def worths(self, weld: Weld) -> Mapping[str, MeanWorth]:
+        """Give by channel what the means of a record are worth."""
+        return weld_worths(self._services, weld)
 
 
 def _key(cursor: str | None) -> tuple[int, int] | None:

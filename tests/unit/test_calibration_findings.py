@@ -48,7 +48,7 @@ def test_never_calibrated_and_failed_as_found() -> None:
         5.0,
         2.0,
     )
-    assert "was found +5 Cel off, its tolerance is ±2 Cel" in failed.words
+    assert "was found +5 °C off, its tolerance is ±2 °C" in failed.words
     assert Finding.from_json(failed.to_json()) == failed
 
 
@@ -68,8 +68,8 @@ def test_a_sound_check_has_no_problem() -> None:
     [
         ({"time": NOW + DAY}, "time", "lies in the future"),
         ({"time": check().time + 20 * SECOND, "id": "x"}, "time", "on record already"),
-        ({"reference": 3200.0}, "reference", "3200 Cel cannot be: enter -40 to 900"),
-        ({"shown": float("inf")}, "shown", "inf Cel cannot be"),
+        ({"reference": 3200.0}, "reference", "3200 °C cannot be: enter -40 to 900"),
+        ({"shown": float("inf")}, "shown", "inf °C cannot be"),
         ({"expanded_uncertainty": 0.0}, "expanded_uncertainty", "above 0"),
         ({"coverage_factor": 0.0}, "coverage_factor", "mostly 2"),
         ({"flow_l_min": -5.0}, "flow_l_min", "or leave it out"),

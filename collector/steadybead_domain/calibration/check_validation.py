@@ -28,9 +28,10 @@ def check_problems(
 def _number_problems(check: ReferenceCheck, channel: Channel) -> list[Problem]:
     facts = channel.quantity.facts
     problems = []
+    unit = "°C" if facts.unit == "Cel" else facts.unit
     for field, value in (("reference", check.reference), ("shown", check.shown)):
         if not (math.isfinite(value) and facts.low <= value <= facts.high):
-            text = f"{value:g} {facts.unit} cannot be: enter {facts.low:g} to {facts.high:g}"
+            text = f"{value:g} {unit} cannot be: enter {facts.low:g} to {facts.high:g}"
             problems.append(Problem(field, text))
     if not (math.isfinite(check.expanded_uncertainty) and check.expanded_uncertainty > 0.0):
         text = "enter the U of the reference instrument in use, above 0"

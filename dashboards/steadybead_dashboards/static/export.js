@@ -31,11 +31,12 @@ async function fetchCsv(button, whole) {
   return answer.blob();
 }
 
-/** One channel is asked of the readings, everything of the record's trace. */
+/** One channel is asked of the readings, everything of the record's trace, in the figures shown. */
 function addressOf({ export: channel, weld }, whole) {
-  if (weld) return `/api/v1/welds/${encodeURIComponent(weld)}/trace`;
+  const figures = document.getElementById("trace").dataset.figures;
+  if (weld) return `/api/v1/welds/${encodeURIComponent(weld)}/trace?as=${figures}`;
   const [start, end] = whole.map((s) => new Date(s * 1000).toISOString());
-  return `/api/v1/readings?${new URLSearchParams({ channel, start, end })}`;
+  return `/api/v1/readings?${new URLSearchParams({ channel, start, end, as: figures })}`;
 }
 
 function offer(blob, name) {

@@ -15,6 +15,7 @@ export class Lane {
     this.record = record;
     this.overview = NOTHING;
     this.detail = null;
+    this.figures = "recorded";
     const number = (name) => (box.dataset[name] === "" ? null : Number(box.dataset[name]));
     this.chart = new Chart(box, {
       low: number("low"), high: number("high"), decimals: number("decimals"),
@@ -47,7 +48,7 @@ export class Lane {
     const margin = (range[1] - range[0]) / 2;
     const wider = [Math.max(range[0] - margin, whole[0]), Math.min(range[1] + margin, whole[1])];
     const span = inDetail(wider) ? wider : range;
-    this.detail = { ...(await fetchDetail(this.box.dataset.channel, span)), span };
+    this.detail = { ...(await fetchDetail(this.box.dataset.channel, span, this.figures)), span };
   }
 
   /** Tell whether single readings are there for a range. */

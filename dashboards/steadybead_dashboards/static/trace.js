@@ -12,17 +12,17 @@ const seconds = (iso) => Date.parse(iso) / 1000;
 /** Tell whether a range is short enough for single readings. */
 export const inDetail = ([from, to]) => to - from <= DETAIL_S;
 
-/** Fetch the overview; gives the channels with `window`, `samples`, `gaps` in s and `step`. */
-export async function fetchOverview(weld) {
-  const trace = await json(`/api/v1/welds/${encodeURIComponent(weld)}/trace?points=${POINTS}`);
+/** Fetch the overview, `recorded` or `recalibrated`; gives the channels with `window`, `samples`, `gaps` in s and `step`. */
+export async function fetchOverview(weld, figures) {
+  const trace = await json(`/api/v1/welds/${encodeURIComponent(weld)}/trace?points=${POINTS}&as=${figures}`);
   return new Map(trace.channels.map((channel) => [channel.channel, overview(channel)]));
 }
 
 /** Fetch all readings of a channel in [from, to). */
-export async function fetchDetail(channel, [from, to]) {
+export async function fetchDetail(channel, [from, to], figures) {
   const samples = new Samples();
   const query = new URLSearchParams({
-    channel, start: new Date(from * 1000).toISOString(), end: new Date(to * 1000).toISOString(),
+    channel, as: figures, start: new Date(from * 1000).toISOString(), end: new Date(to * 1000).toISOString(),
   });
   for (;;) {
     const { items, next } = await json(`/api/v1/readings?${query}`);

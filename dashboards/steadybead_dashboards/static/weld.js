@@ -41,7 +41,9 @@ async function refine(range, again) {
 }
 
 async function load(again) {
-  const overviews = await fetchOverview(section.dataset.weld);
+  const { figures } = section.dataset;
+  const overviews = await fetchOverview(section.dataset.weld, figures);
+  if (figures !== section.dataset.figures) return; // switched meanwhile: the other load is under way
   for (const lane of lanes) lane.take(overviews.get(lane.box.dataset.channel));
   await refine(view.range, again);
   const empty = lanes.every((lane) => lane.overview.samples.t.length === 0);
@@ -94,12 +96,28 @@ function moveCursor(direction) {
   pointed(t, "polite");
 }
 
+/** Show the trace as recorded, or as the calibrations in force would have it. */
+async function choose(figures) {
+  section.dataset.figures = figures;
+  delete section.dataset.loaded;
+  for (const button of section.querySelectorAll("[data-figures]")) {
+    button.setAttribute("aria-pressed", String(button.dataset.figures === figures));
+  }
+  for (const lane of lanes) Object.assign(lane, { figures, detail: null });
+  await attempt(() => load(true));
+  draw(view.range);
+}
+
+for (const button of section.querySelectorAll("[data-figures]")) {
+  button.addEventListener("click", () => choose(button.dataset.figures));
+}
 for (const button of section.querySelectorAll("[data-zoom]")) {
   button.addEventListener("click", () => view.do(button.dataset.zoom));
 }
 bindExport(whole);
 tick();
 setInterval(tick, 1_000);
+section.dataset.figures = "recorded";
 await attempt(() => load(false));
 view.set(...whole);
 if (record.stop === null) setInterval(grow, RELOAD_MS);
