@@ -13,11 +13,11 @@ the physics. Day and clock are UTC, 2026-05-04.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from steadybead_domain.alarms.model import Alarm, AlarmAct, AlarmFact
+from steadybead_domain.alarms.model import ActKind, Alarm, AlarmAct, AlarmFact, AlarmState
 from steadybead_domain.conversion.specs import FlowReference
 from steadybead_domain.diagnosis.silence import Online
 from steadybead_domain.diagnosis.station import StationDiagnosis
@@ -168,6 +168,21 @@ class Turn:
     mended: bool = False
 
 
+@dataclass(frozen=True)
+class Act:
+    """What somebody does to the alarm of a kind."""
+
+    time: int
+    kind: ActKind
+    of: str
+    until: int | None
+
+    def on(self, alarms: tuple[Alarm, ...]) -> AlarmAct:
+        """Make the act on the alarm that is shown."""
+        alarm = next(a.raised.alarm for a in alarms if a.raised.kind == self.of)
+        return AlarmAct(alarm, self.kind, self.time, "ann", self.until, "known, part ordered")
+
+
 @dataclass
 class Seen:
     """What the diagnosis said in the course of the run."""
@@ -185,6 +200,7 @@ class Bay:
         self.noise = np.random.default_rng(seed)
         self.turns: list[Turn] = []
         self.notes: list[WeldEvent | AlarmAct | Online] = []
+        self.acts: list[Act] = []
         self.expected: list[tuple[Between, Expected]] = []
         self.seen = Seen()
         self.plain: dict[str, list[tuple[str, float]]] = {}
@@ -207,6 +223,15 @@ class Bay:
     def online(self, when: str, up: bool) -> None:
         """Say that the station is on line or not."""
         self.notes.append(Online(self.station.id, clock(when), up))
+
+    def act(self, when: str, kind: ActKind, of: str, until: str | None = None) -> None:
+        """Let somebody act on the alarm of a kind that is shown at that time."""
+        self.acts.append(Act(clock(when), kind, of, None if until is None else clock(until)))
+
+    def state(self, kind: str, when: str) -> AlarmState:
+        """Give the state in which an alarm was shown at a time; normal if it was not."""
+        shown = [alarms for now, alarms in self.seen.alarms if now <= clock(when)][-1]
+        return next((a.state for a in shown if a.raised.kind == kind), AlarmState.NORMAL)
 
     def expect(self, when: Between, what: Expected) -> None:
         """Write a rule down."""
@@ -309,6 +334,7 @@ class Shop:
         diagnosis = StationDiagnosis(bay.station, PROCEDURES)
         readings = bay.readings(start, end, rate_hz)
         notes = sorted(bay.notes, key=lambda n: n.time)
+        acts = sorted(bay.acts, key=lambda a: a.time)
         for now in range(start + tick, end + 2 * tick, tick):
             while notes and notes[0].time < now:
                 diagnosis.note(notes.pop(0))
@@ -321,6 +347,9 @@ class Shop:
                 }
             )
             outcome = diagnosis.advance(now)
+            while acts and acts[0].time < now:
+                diagnosis.note(acts.pop(0).on(outcome.alarms))
+                outcome = replace(diagnosis.advance(now), facts=outcome.facts)
             bay.seen.facts += outcome.facts
             bay.seen.live.append(outcome.live)
             bay.seen.alarms.append((now, outcome.alarms))
