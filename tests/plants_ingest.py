@@ -30,7 +30,7 @@ id = "gun-a/flow"
 quantity = "air_flow"
 unit = "mA"
 principle = "thermal_mass"
-reference = "actual"
+reference = "DIN 1343"
 conversion = { kind = "current_loop", at_4_ma = 0.0, at_20_ma = 100.0, to = "L/min" }
 
 [[station.channel]]

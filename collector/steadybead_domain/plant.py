@@ -51,7 +51,8 @@ class Channel:
 
     `unit` is the engineering unit, always that of the quantity. `silence_s`: no reading for so
     long while the station is on line is silence. `regulated`: the gun's controller regulates on
-    this very sensor (None: not said).
+    this very sensor (None: not said). `assumptions`: the shop's own figures, by name, for the
+    uncertainty budget.
     """
 
     id: ChannelId
@@ -62,6 +63,7 @@ class Channel:
     regulated: bool | None = None
     flow: FlowMeter | None = None
     silence_s: float = 30.0
+    assumptions: tuple[tuple[str, float | str], ...] = ()
 
     @property
     def unit(self) -> str:

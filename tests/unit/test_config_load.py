@@ -61,7 +61,7 @@ def test_a_plant_file_gives_the_plant_it_describes(tmp_path: Path) -> None:
     assert flow.conversion == CurrentLoop(0.0, 100.0, "L/min")
     assert flow.flow is not None
     assert flow.flow.principle is FlowPrinciple.THERMAL_MASS
-    assert flow.flow.reference is FlowReference.ACTUAL
+    assert flow.flow.reference is FlowReference.DIN_1343
     second = plant.stations[1].channels[1]
     assert second.source == PointerSource("shop/meter7", "/flow/now")
 
@@ -186,8 +186,10 @@ MISTAKES = [
     ("at_20_ma = 100.0", "at_20_ma = 0.0", "at_4_ma and at_20_ma are the same", "two ends", 0),
     ("at_20_ma = 100.0, ", "", "at_20_ma is missing", "add at_20_ma", 0),
     ("at_20_ma", "at_20ma", "unknown key 'at_20ma'", "did you mean at_20_ma?", 0),
-    ('reference = "actual"', 'reference = "actul"', "reference 'actul' is unknown",
-     "did you mean actual?", 0),
+    ('reference = "DIN 1343"', 'reference = "DIN 1344"', "reference 'DIN 1344' is unknown",
+     "did you mean DIN 1343?", 0),
+    ('reference = "DIN 1343"', 'reference = "actual"', "thermal mass meter has no actual flow",
+     "state the reference", 0),
     ('principle = "thermal_mass"', 'principle = "magic"', "principle 'magic' is unknown",
      "thermal_mass", 0),
     ('quantity = "in_stand"', 'quantity = "in_stand"\nprinciple = "thermal_mass"',

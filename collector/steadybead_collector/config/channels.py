@@ -1,10 +1,12 @@
 """Channels of one station."""
 
 from steadybead_collector.config.conversions import ChannelWiring, read_conversion
+from steadybead_collector.config.doubts import read_doubts
+from steadybead_collector.config.flow_meters import FLOW_KEYS, check_meters, read_flow_meter
 from steadybead_collector.config.reader import Table, shown
-from steadybead_domain.conversion.specs import FlowPrinciple, FlowReference, Thermocouple
+from steadybead_domain.conversion.specs import Thermocouple
 from steadybead_domain.ids import GUN_PREFIX, BadNameError, ChannelId, StationId, checked_channel
-from steadybead_domain.plant import Channel, FlowMeter, PointerSource
+from steadybead_domain.plant import Channel, PointerSource
 from steadybead_domain.quantities import Quantity
 
 _KEYS = (
@@ -14,12 +16,10 @@ _KEYS = (
     "conversion",
     "source",
     "regulated",
-    "principle",
-    "position",
-    "reference",
     "silence_s",
+    "uncertainty",
+    *FLOW_KEYS,
 )
-_FLOW_KEYS = ("principle", "position", "reference")
 REQUIRED_OF_GUN = (Quantity.NOZZLE_TEMPERATURE, Quantity.AIR_FLOW)
 
 
@@ -37,13 +37,16 @@ def read_channel(table: Table, station: StationId) -> Channel | None:
     conversion = read_conversion(table, ChannelWiring(table, quantity, unit))
     source = _source(table)
     regulated = _regulated(table, quantity)
-    flow = _flow_meter(table, quantity)
+    flow = read_flow_meter(table, quantity)
+    doubts = read_doubts(table, quantity)
     silence_s = table.number("silence_s", above=0.0) if table.has("silence_s") else 30.0
     if name is None or len(table.notes.problems) > before:
         return None
     channel_id = ChannelId(station.site, station.station, name)
     _check_owner(table, channel_id, quantity)
-    return Channel(channel_id, quantity, unit, conversion, source, regulated, flow, silence_s)
+    return Channel(
+        channel_id, quantity, unit, conversion, source, regulated, flow, silence_s, doubts
+    )
 
 
 def check_together(channels: list[tuple[Channel, Table]]) -> None:
@@ -57,6 +60,7 @@ def check_together(channels: list[tuple[Channel, Table]]) -> None:
     _check_quantities(channels)
     for channel, table in channels:
         _check_junction(channel, table, by_name)
+    check_meters(channels)
 
 
 def check_guns(guns: dict[str, list[Channel]], station: Table) -> None:
@@ -147,26 +151,3 @@ def _regulated(table: Table, quantity: Quantity) -> bool | None:
         message = f"regulated says nothing of {quantity}"
         table.fault("regulated", message, "leave it out; it belongs to temperature channels")
     return regulated
-
-
-def _flow_meter(table: Table, quantity: Quantity) -> FlowMeter | None:
-    conversion = table.data.get("conversion")
-    inner = conversion if isinstance(conversion, dict) else {}
-    if quantity is not Quantity.AIR_FLOW:
-        for key in (*_FLOW_KEYS, *(("conversion",) if "reference" in inner else ())):
-            if table.has(key):
-                table.fault(
-                    key,
-                    f"{quantity} has no flow meter",
-                    "leave principle, position and reference out; they belong to air_flow",
-                )
-        return None
-    principle = table.choice("principle", FlowPrinciple, list(FlowPrinciple))
-    at = table if table.has("reference") else table.table("conversion", table.where)
-    reference = at.choice("reference", FlowReference, list(FlowReference))
-    position = table.text("position")
-    return FlowMeter(
-        principle or FlowPrinciple.ACTUAL_VOLUME,
-        reference or FlowReference.ACTUAL,
-        position or "not stated",
-    )

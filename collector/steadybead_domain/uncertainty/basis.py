@@ -1,8 +1,20 @@
 """What a budget stands on besides assumptions: a calibration, reference checks, and their age."""
 
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from typing import Any, Final
 
 from steadybead_domain.times import DAY
+
+ASSUMED: Final = "project assumption"
+GIVEN: Final = "by the plant file"
+
+
+def told(given: AbstractSet[str], name: str, assumed: str = ASSUMED) -> dict[str, Any]:
+    """Say of a term whether its figure is an assumption of ours or the shop's own."""
+    if name in given:
+        return {"assumed": False, "source": GIVEN}
+    return {"assumed": True, "source": assumed}
 
 
 @dataclass(frozen=True, slots=True)

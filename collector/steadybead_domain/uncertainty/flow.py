@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from steadybead_domain.conversion.flow import ZERO_C_K, GasState
 from steadybead_domain.conversion.specs import FlowPrinciple
 from steadybead_domain.plant import FlowMeter
-from steadybead_domain.uncertainty.basis import CalibrationBasis, CheckBasis
+from steadybead_domain.uncertainty.basis import ASSUMED, CalibrationBasis, CheckBasis, told
 from steadybead_domain.uncertainty.budget import Budget, Distribution, Term
 
 YEAR_DAYS = 365.25
@@ -15,7 +15,8 @@ YEAR_DAYS = 365.25
 class FlowAssumptions:
     """What is taken for granted where nothing better is on record, ± half-widths.
 
-    All figures are the project's assumptions; put the meter's data sheet in their place.
+    All figures are the project's assumptions; put the meter's data sheet in their place. `given`
+    names those that the shop has put there.
     """
 
     accuracy_share: float = 0.03
@@ -29,6 +30,7 @@ class FlowAssumptions:
     pressure_taken_pa: float = 3_000.0
     drift_share_per_year: float = 0.02
     drift_since_check_share: float = 0.005
+    given: frozenset[str] = frozenset()
 
 
 def flow_budget(
@@ -64,12 +66,13 @@ def _as_delivered(taken: FlowAssumptions, flow: float, unit: str) -> list[Term]:
             "accuracy of the meter",
             taken.accuracy_share * abs(flow),
             unit,
-            assumed=True,
-            source=f"project assumption: {100 * taken.accuracy_share:g} % of reading",
+            **told(
+                taken.given,
+                "accuracy_share",
+                assumed=f"{ASSUMED}: {100 * taken.accuracy_share:g} % of reading",
+            ),
         ),
-        Term(
-            "zero of the meter", taken.zero_l_min, unit, assumed=True, source="project assumption"
-        ),
+        Term("zero of the meter", taken.zero_l_min, unit, **told(taken.given, "zero_l_min")),
     ]
 
 
@@ -90,8 +93,11 @@ def _calibrated(
             "drift since calibration",
             drift,
             unit,
-            assumed=True,
-            source=f"project assumption: {100 * taken.drift_share_per_year:g} % a year",
+            **told(
+                taken.given,
+                "drift_share_per_year",
+                assumed=f"{ASSUMED}: {100 * taken.drift_share_per_year:g} % a year",
+            ),
         ),
     ]
 
@@ -120,8 +126,11 @@ def _checked(taken: FlowAssumptions, flow: float, unit: str, check: CheckBasis) 
             "drift since the check",
             drift,
             unit,
-            assumed=True,
-            source=f"project assumption: {100 * taken.drift_since_check_share:g} %",
+            **told(
+                taken.given,
+                "drift_since_check_share",
+                assumed=f"{ASSUMED}: {100 * taken.drift_since_check_share:g} %",
+            ),
         ),
     ]
 
@@ -142,16 +151,14 @@ def _state(
             temperature_c,
             "°C",
             sensitivity=-power * flow / kelvin,
-            assumed=True,
-            source="project assumption",
+            **told(taken.given, "temperature_taken_c" if assumed else "temperature_c"),
         ),
         Term(
             f"pressure at the meter, {how}",
             pressure_pa,
             "Pa",
             sensitivity=power * flow / float(at.pressure_pa),
-            assumed=True,
-            source="project assumption",
+            **told(taken.given, "pressure_taken_pa" if assumed else "pressure_pa"),
         ),
     ]
 
@@ -166,7 +173,7 @@ _STATE_POWER = {
 
 def _reading(taken: FlowAssumptions, unit: str) -> list[Term]:
     return [
-        Term("resolution", taken.resolution_l_min, unit, assumed=True, source="project assumption"),
+        Term("resolution", taken.resolution_l_min, unit, **told(taken.given, "resolution_l_min")),
         Term(
             "noise of the flow",
             taken.noise_l_min,
@@ -174,7 +181,6 @@ def _reading(taken: FlowAssumptions, unit: str) -> list[Term]:
             Distribution.NORMAL,
             1.0,
             averages_over_s=taken.noise_time_s,
-            assumed=True,
-            source="project assumption",
+            **told(taken.given, "noise_l_min"),
         ),
     ]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from steadybead_domain.conversion.thermocouple import seebeck_mv_k
-from steadybead_domain.uncertainty.basis import CalibrationBasis, CheckBasis
+from steadybead_domain.uncertainty.basis import ASSUMED, CalibrationBasis, CheckBasis, told
 from steadybead_domain.uncertainty.budget import Budget, Distribution, Term
 from steadybead_domain.uncertainty.tolerance import tolerance_c
 
@@ -20,6 +20,7 @@ class NozzleAssumptions:
     drift of types K and N between 200 and 600 °C: +0.9 °C after 5 min, +1.9 °C after 45 min,
     +3.7 °C after 7 h at 350 °C (a thermocouple maker's published figures for type K).
     `position_c` is how far a fixed sensor may stand off from the gas 5 mm inside the nozzle.
+    `given` names those that the shop has put in the place of ours.
     """
 
     letter: str = "K"
@@ -35,6 +36,7 @@ class NozzleAssumptions:
     cold_junction_change_c: float = 0.5
     drift_since_check_c_per_day: float = 0.2
     least_drift_since_check_c: float = 0.5
+    given: frozenset[str] = frozenset()
 
 
 def nozzle_budget(
@@ -64,8 +66,7 @@ def nozzle_budget(
         junction_c,
         "°C",
         sensitivity=_junction_sensitivity(taken.letter, t_c, cold_c),
-        assumed=True,
-        source="project assumption",
+        **told(taken.given, "cold_junction_c" if check is None else "cold_junction_change_c"),
     )
     return Budget((*own, junction, *_reading(taken)), "°C")
 
@@ -74,10 +75,12 @@ def _as_delivered(taken: NozzleAssumptions, t_c: float) -> Term:
     name = f"tolerance, type {taken.letter} class {taken.tolerance_class}"
     try:
         half_width_c = tolerance_c(taken.letter, taken.tolerance_class, t_c)
-        source = "IEC 60584-1, from memory; the class is assumed"
+        said = told(taken.given, "tolerance_class", assumed="the class is assumed")
+        said["source"] = f"IEC 60584-1, from memory; {said['source']}"
     except ValueError as error:
-        half_width_c, source = taken.unknown_tolerance_c, f"project assumption: {error}"
-    return Term(name, half_width_c, "°C", assumed=True, source=source)
+        half_width_c = taken.unknown_tolerance_c
+        said = told(taken.given, "unknown_tolerance_c", assumed=f"{ASSUMED}: {error}")
+    return Term(name, half_width_c, "°C", **said)
 
 
 def _unchecked(taken: NozzleAssumptions) -> list[Term]:
@@ -86,15 +89,15 @@ def _unchecked(taken: NozzleAssumptions) -> list[Term]:
             "ordering drift",
             taken.ordering_c,
             "°C",
-            assumed=True,
-            source="project assumption after published figures for type K",
+            **told(
+                taken.given, "ordering_c", assumed=f"{ASSUMED} after published figures for type K"
+            ),
         ),
         Term(
             "position in the nozzle, not corrected by a reference check",
             taken.position_c,
             "°C",
-            assumed=True,
-            source="project assumption",
+            **told(taken.given, "position_c"),
         ),
     ]
 
@@ -114,8 +117,11 @@ def _calibrated(taken: NozzleAssumptions, calibration: CalibrationBasis) -> list
             "drift since calibration",
             drift_c,
             "°C",
-            assumed=True,
-            source=f"project assumption: {taken.drift_c_per_year:g} °C a year",
+            **told(
+                taken.given,
+                "drift_c_per_year",
+                assumed=f"{ASSUMED}: {taken.drift_c_per_year:g} °C a year",
+            ),
         ),
     ]
     if calibration.outside_by > 0.0:
@@ -157,16 +163,19 @@ def _checked(taken: NozzleAssumptions, check: CheckBasis) -> list[Term]:
             "drift since the check",
             drift_c,
             "°C",
-            assumed=True,
-            source=f"project assumption: {taken.drift_since_check_c_per_day:g} °C a day, "
-            f"{taken.least_drift_since_check_c:g} °C at least",
+            **told(
+                taken.given,
+                "drift_since_check_c_per_day",
+                assumed=f"{ASSUMED}: {taken.drift_since_check_c_per_day:g} °C a day, "
+                f"{taken.least_drift_since_check_c:g} °C at least",
+            ),
         ),
     ]
 
 
 def _reading(taken: NozzleAssumptions) -> list[Term]:
     return [
-        Term("resolution", taken.resolution_c, "°C", assumed=True, source="project assumption"),
+        Term("resolution", taken.resolution_c, "°C", **told(taken.given, "resolution_c")),
         Term(
             "noise of the gas stream",
             taken.noise_c,
@@ -174,8 +183,7 @@ def _reading(taken: NozzleAssumptions) -> list[Term]:
             Distribution.NORMAL,
             1.0,
             averages_over_s=taken.noise_time_s,
-            assumed=True,
-            source="project assumption",
+            **told(taken.given, "noise_c"),
         ),
     ]
 

@@ -17,6 +17,7 @@ from steadybead_domain.conversion.specs import Thermocouple
 from steadybead_domain.conversion.units import to_unit
 from steadybead_domain.plant import Channel, FlowMeter
 from steadybead_domain.times import format_rfc3339
+from steadybead_domain.uncertainty.assumptions import flow_assumptions, nozzle_assumptions
 from steadybead_domain.uncertainty.basis import CalibrationBasis
 from steadybead_domain.uncertainty.budget import Budget
 from steadybead_domain.uncertainty.flow import FlowAssumptions, flow_budget
@@ -52,7 +53,7 @@ def worth_of_temperature(
     assumptions: NozzleAssumptions | None = None,
 ) -> Worth:
     """Judge a nozzle temperature in °C. `checks` may be those of all channels and nozzles."""
-    taken = assumptions or NozzleAssumptions()
+    taken = assumptions or nozzle_assumptions(channel)
     if isinstance(channel.conversion, Thermocouple):
         taken = replace(taken, letter=channel.conversion.type)
     stretch = line.at(time)
@@ -90,7 +91,7 @@ def worth_of_flow(
         best,
         channel.flow or FlowMeter(),
         at_meter,
-        assumptions,
+        assumptions or flow_assumptions(channel),
         state_is_assumed=state_is_assumed,
         unit=channel.unit,
         calibration=calibration_basis(stretch, channel.unit, time, recorded),
