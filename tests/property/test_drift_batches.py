@@ -12,10 +12,11 @@ from drift_shop import FULL, Q, Shop, Wrong, check, make_station, traces_of
 from steadybead_domain.diagnosis.clock_watch import ClockWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.grid import STEP, Trace
-from steadybead_domain.diagnosis.gun_state import NO_DATA
+from steadybead_domain.diagnosis.gun_health import GunHealth
+from steadybead_domain.diagnosis.gun_state import NO_DATA, States
 from steadybead_domain.diagnosis.sensor_signs import SensorSigns
 from steadybead_domain.diagnosis.signals import Traces
-from steadybead_domain.diagnosis.station_health import StationHealth
+from steadybead_domain.diagnosis.station_checks import StationChecks
 from steadybead_domain.diagnosis.windows import Gatherer
 from steadybead_domain.ids import StationId
 from steadybead_domain.readings import Reason
@@ -41,35 +42,50 @@ def days() -> list[Day]:
     return made
 
 
+class Slow:
+    """All slow checks of the station, as its diagnosis calls them."""
+
+    def __init__(self) -> None:
+        self.gun = GunHealth(STATION, "a")
+        self.rest = StationChecks(STATION)
+
+    def update(self, start: int, traces: Traces, states: States) -> list[Finding]:
+        found = self.gun.update(start, traces, states)
+        return found + self.rest.update(start, traces, {"a": states})
+
+    def reloaded(self) -> "Slow":
+        again = Slow()
+        again.gun.load(json.loads(json.dumps(self.gun.dump())))
+        again.rest.load(json.loads(json.dumps(self.rest.dump())))
+        return again
+
+
 def told(cuts: list[int], *, reload_at: int | None, fill: bool) -> list[Finding]:
-    health, found, before = StationHealth(STATION), [], None
+    slow, found, before = Slow(), [], None
     for number, (start, columns, states) in enumerate(days()):
         n = len(states)
         if number < 6:
             at = (start + 9000) * STEP
-            health.note(check(STATION, Q.NOZZLE_TEMPERATURE, at, 330.0, 330.0 + 0.1 * number))
+            slow.gun.note(check(STATION, Q.NOZZLE_TEMPERATURE, at, 330.0, 330.0 + 0.1 * number))
         if fill and before is not None:
-            found += silence(health, before, start - before)
+            found += silence(slow, before, start - before)
         edges = sorted({0, n, *(c % n for c in cuts)})
         for first, end in pairwise(edges):
             cut = slice(first, end)
-            states_of = {"a": states[cut]}
-            found += health.update(start + first, traces_of(STATION, columns, cut), states_of)
+            found += slow.update(start + first, traces_of(STATION, columns, cut), states[cut])
         before = start + n
         if number == reload_at:
-            saved = json.loads(json.dumps(health.dump()))
-            health = StationHealth(STATION)
-            health.load(saved)
+            slow = slow.reloaded()
     return sorted(found, key=lambda f: (f.time, f.kind))
 
 
-def silence(health: StationHealth, start: int, n: int) -> list[Finding]:
+def silence(slow: Slow, start: int, n: int) -> list[Finding]:
     blank = {name: np.full(n, np.nan) for name in FULL}
     made = {
         name: Trace(v, np.zeros(n, bool), np.zeros(n, np.int64), np.zeros(n, np.uint8))
         for name, v in blank.items()
     }
-    return health.update(start, Traces(STATION, made, n), {"a": np.full(n, NO_DATA, np.int8)})
+    return slow.update(start, Traces(STATION, made, n), np.full(n, NO_DATA, np.int8))
 
 
 @cache

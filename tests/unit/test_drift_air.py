@@ -5,6 +5,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from drift_shop import Q
+from steadybead_domain.conversion.specs import Thermocouple
 from steadybead_domain.diagnosis.air_properties import (
     NORMAL_DENSITY_KG_M3,
     air_heat_w,
@@ -12,7 +14,9 @@ from steadybead_domain.diagnosis.air_properties import (
     mass_flow_g_s,
     specific_heat_kj_kg_k,
 )
-from steadybead_domain.diagnosis.burn_in import expected_rise_c, rise_to_come_c
+from steadybead_domain.diagnosis.burn_in import expected_rise_c, may_burn_in
+from steadybead_domain.ids import ChannelId
+from steadybead_domain.plant import Channel
 
 # NBS Circular 564 (1955), as reprinted in thermodynamics tables: cp of air, kJ/(kg K)
 NBS_CP = {300: 1.005, 350: 1.008, 400: 1.013, 450: 1.020, 500: 1.029, 600: 1.051, 700: 1.075}
@@ -45,9 +49,15 @@ def test_burn_in_passes_through_the_published_points(hours: float, rise: float) 
     assert expected_rise_c(hours) == pytest.approx(rise)  # thermocouple maker's note, 350 °C
 
 
-def test_burn_in_fades() -> None:
-    hours = np.linspace(0.0, 50.0, 200)
-    left = [rise_to_come_c(h) for h in hours]
-    assert left[0] == pytest.approx(3.7)
-    assert max(left[30:]) < 0.4
-    assert all(later < earlier for earlier, later in pairwise(left))
+def test_burn_in_rises_all_the_time() -> None:
+    rise = [expected_rise_c(hours) for hours in np.linspace(0.0, 7.0, 200)]
+    assert rise[0] == 0.0
+    assert all(earlier < later for earlier, later in pairwise(rise))
+
+
+@pytest.mark.parametrize(("couple", "may"), [("K", True), ("N", False), (None, True)])
+def test_only_a_couple_that_may_be_of_type_k_burns_in(couple: str | None, may: bool) -> None:
+    conversion = None if couple is None else Thermocouple(couple, 20.0)
+    channel = Channel(ChannelId("a", "b", "gun-a/t"), Q.NOZZLE_TEMPERATURE, "mV", conversion)
+    assert may_burn_in(channel) is may
+    assert not may_burn_in(None)

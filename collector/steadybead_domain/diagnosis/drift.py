@@ -25,6 +25,7 @@ from steadybead_domain.diagnosis.scope import Scope, scope_of
 from steadybead_domain.diagnosis.shift_figures import Shift, StateReader
 from steadybead_domain.diagnosis.signatures import (
     FAMILIES,
+    FLOW_LEAST_PCT,
     FLOW_METER,
     FLOW_RAISED,
     THERMOCOUPLE,
@@ -246,6 +247,8 @@ class DriftWatch:
         near = {n: f for n, f in self.features.items() if n in _FLOW_FIGURES}
         shifts = _shifts(near, since)
         weighed = merged(weigh(self.signatures(), shifts), FAMILIES)
+        if abs(shifts.get("flow", (0.0, 1.0))[0]) < FLOW_LEAST_PCT:
+            return
         if weighed and weighed[0].cause == FLOW_RAISED:
             self.features["flow"] = Feature(FACTS["flow"])  # somebody set it so: learn that
             return

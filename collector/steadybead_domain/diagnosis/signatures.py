@@ -27,6 +27,7 @@ REFERENCE_METER = "reference_flow_meter"
 
 
 NEVER_TOLD = 1e9
+FLOW_LEAST_PCT = 10.0  # the flow is set by hand: less is of no interest
 FAMILIES: Mapping[str, str] = {THERMOCOUPLE_OFFSET: THERMOCOUPLE, FLOW_METER_ZERO: FLOW_METER}
 
 
@@ -93,7 +94,7 @@ def _all(s: Sensitivity) -> list[Signature]:
             0.10,
             {"flow": 3.0},
         ),
-        Signature(FLOW_LOSS, "%", {"flow": -1.0}, 12.0, 10.0, 0.25, side=1),
+        Signature(FLOW_LOSS, "%", {"flow": -1.0}, 12.0, FLOW_LEAST_PCT, 0.25, side=1),
         Signature(FLOW_RAISED, "%", {"flow": 1.0}, 12.0, NEVER_TOLD, 0.25, side=1),
         Signature(CONTROLLER, "Cel", hotter, 8.0, 4.0, 0.08),
         Signature(ELEMENT, "%", worn, 10.0, 3.0, 0.15, side=1),
