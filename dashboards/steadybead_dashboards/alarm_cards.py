@@ -35,7 +35,6 @@ class AlarmCard:
     what: str
     station: str
     place: str
-    gun: str
     raised: Moment
     for_text: str
     cause: str
@@ -73,7 +72,6 @@ def _card(alarm: Alarm, place: str, shell: Shell) -> AlarmCard:
         fact.what,
         str(fact.station),
         place,
-        fact.gun or "",
         shell.moment(fact.time),
         span_text(shell.now - fact.time),
         fact.cause,

@@ -29,7 +29,6 @@ SCRIPT_TEXTS = {
     "by": mark("by {name}"),
     "acknowledged": mark("Acknowledged: {what}"),
     "new_alarm": mark("{priority} alarm at {place}: {what}"),
-    "gun_at": mark("gun {gun}"),
     "started": mark("Weld record started."),
     "stopped": mark("Weld record stopped."),
     "see_trace": mark("See its trace"),

@@ -109,7 +109,6 @@ function fill(card, alarm, where) {
   write(part(card, "priority"), priorityWord(alarm.priority));
   write(part(card, "place"), where);
   part(card, "place").setAttribute("href", `/stations/${alarm.station}`);
-  write(part(card, "gun"), alarm.gun ? `, ${text("gun_at", { gun: alarm.gun })}` : "");
   write(part(card, "what"), alarm.what);
   write(part(card, "to-do"), alarm.to_do);
   write(part(card, "for-whom"), alarm.for_whom);
