@@ -78,9 +78,10 @@ def findings(
     limit: Limit = 1000,
     cursor: PairCursor = None,
 ) -> dict[str, Any]:
-    """List every change of a condition with its numbers; first, which calibrations are due now.
+    """List every change of a condition with its numbers; first, what holds of sensors now.
 
-    Calibrations that are due stand before the first page's changes and do not count for `limit`.
+    Calibrations that are due and thermocouples that read what cannot be stand before the first
+    page's changes, are no alarms, and do not count for `limit`.
     """
     where = None if station is None else StationId.parse(station)
     services = services_of(request)

@@ -5,10 +5,12 @@ import secrets
 import sys
 import tempfile
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+
+import numpy as np
 
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import PlantFile, PlantFileError, load_plant_file
@@ -21,15 +23,19 @@ from steadybead_collector.mqtt.handshake import answers
 from steadybead_collector.mqtt.inbox import Inbox, Message
 from steadybead_collector.mqtt.subscriber import Subscriber
 from steadybead_collector.outcomes import Outcome
+from steadybead_domain.conversion.specs import Thermocouple
+from steadybead_domain.conversion.wiring import wiring_hint
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.plant import Channel, Plant
-from steadybead_domain.readings import Reading
+from steadybead_domain.quantities import Quantity
+from steadybead_domain.readings import Quality, Reading
 
 ALL_HEARD, MISSING, UNREADABLE = 0, 1, 2
 _CONNECT_S = 10.0
 _LEAST_S = 2.0
 _SHOWN_DETAILS = 3
 _MOST_COMPLAINTS = 2000
+_NEWEST_RAW = 100
 
 
 @dataclass(slots=True)
@@ -43,6 +49,7 @@ class Heard:
     refused: Counter[Outcome] = field(default_factory=Counter)
     details: dict[Outcome, dict[str, None]] = field(default_factory=dict)
     complaints: set[tuple[str, str]] = field(default_factory=set)
+    raw: dict[ChannelId, deque[float]] = field(default_factory=dict)
     _intake: Intake = field(init=False)
 
     def __post_init__(self) -> None:
@@ -57,6 +64,7 @@ class Heard:
         for channel, rows in () if taken is None else taken.batch.columns.items():
             self.last[channel] = rows.row(-1)
             self.readings[channel] += len(rows)
+            self.raw.setdefault(channel, deque(maxlen=_NEWEST_RAW)).extend(rows.raw.tolist())
         for item in decoded:
             self._note_refusals(item)
 
@@ -70,6 +78,8 @@ class Heard:
         wide = max(len(str(c.id)) for c in self.plant.channels())
         for channel in self.plant.channels():
             yield self._channel_line(channel, wide)
+            if (hint := self._hint(channel)) is not None:
+                yield f"look at    {str(channel.id).ljust(wide)}  {hint}"
         for outcome, count in sorted(self.refused.items()):
             details = "; ".join(list(self.details[outcome])[:_SHOWN_DETAILS])
             yield f"refused    {count} x {outcome}: {details}: {outcome.remedy}"
@@ -95,6 +105,30 @@ class Heard:
         quality = reading.quality.word + (f", {reading.reason.text}" if reading.reason else "")
         count = self.readings[channel.id]
         return f"heard      {name}  {raw} = {value} ({quality}), {count} readings"
+
+    def _hint(self, channel: Channel) -> str | None:
+        """Tell the likely cause where a thermocouple reads what cannot be, else None."""
+        conversion = channel.conversion
+        if not isinstance(conversion, Thermocouple):
+            return None
+        cold_c: float | None
+        if isinstance(conversion.cold_junction, str):
+            place = channel.id
+            cold_c = self._value(ChannelId(place.site, place.station, conversion.cold_junction))
+        else:
+            cold_c = conversion.cold_junction
+        if cold_c is None:
+            return None
+        station = self.plant.station(channel.id.station_id)
+        setting = station and station.channel_of(Quantity.SET_TEMPERATURE, channel.gun)
+        set_c = self._value(setting.id) if setting else None
+        raw = np.array(self.raw.get(channel.id, ()), np.float64)
+        found = wiring_hint(channel, raw, cold_c, set_c)
+        return None if found is None else found.text
+
+    def _value(self, channel: ChannelId) -> float | None:
+        reading = self.last.get(channel)
+        return None if reading is None or reading.quality is Quality.BAD else reading.value
 
     def _where(self, channel: Channel) -> str:
         name, place = channel.id.channel, f"{self.root}/{channel.id.station_id}"

@@ -11,7 +11,7 @@ from steadybead_domain.plant import Channel
 from steadybead_domain.readings import Float64
 
 # project assumptions: so many readings, and this spread between their quartiles, count as steady
-LEAST_READINGS: Final = 5
+LEAST_READINGS: Final = 3
 STEADY_MV: Final = 0.2
 
 
