@@ -83,6 +83,10 @@ def build_parser() -> argparse.ArgumentParser:
     loading = kinds.add_parser("filter", help="filter loading: time_s,dp_pa[,flow_l_min]")
     loading.add_argument("file", type=Path)
     loading.add_argument("--limit-pa", type=_speed)
+    drifting = kinds.add_parser(
+        "drift", help="sensor drift: time_s,nozzle_c[,flow_l_min,power_w,inlet_c,set_c,reference_c]"
+    )
+    drifting.add_argument("file", type=Path)
     return parser
 
 
@@ -126,6 +130,10 @@ def _token(words: argparse.Namespace) -> int:
 
 
 def _analyse(words: argparse.Namespace) -> int:
+    if words.kind == "drift":
+        from steadybead_collector.analyse_drift import analyse_drift  # noqa: PLC0415
+
+        return analyse_drift(words.file, sys.stdout)
     from steadybead_collector.analyse import analyse_filter  # noqa: PLC0415
 
     return analyse_filter(words.file, words.limit_pa, sys.stdout)
