@@ -39,6 +39,9 @@ bench: $(VENV)/dev.done $(VENV)/product.done
 	@sh tests/servers.sh
 	$(BIN)/python tests/bench/run.py $(BENCH_ARGS)
 
+score: $(VENV)/dev.done $(VENV)/product.done
+	$(BIN)/python tests/bench/score.py $(SCORE_ARGS)
+
 pictures: $(VENV)/dev.done $(VENV)/product.done
 	$(BIN)/python -m steadybead_simulator.pictures
 
