@@ -152,17 +152,15 @@ class FilterTracker:
             yield self._said(sample.time_s)
 
     def _typical(self) -> float:
-        """Give the drop of the last five samples at the first usual flow, spikes left out."""
+        """Give the drop of the last five samples at the usual flow, spikes left out."""
         flows = [flow for _, flow in self.five if flow is not None]
         flow = median(flows) if flows else None
-        return median(drop for drop, _ in self.five) * self.flow.to_first(flow)
+        return median(drop for drop, _ in self.five) * self.flow.to_usual(flow)
 
     @property
     def scale_pa(self) -> float:
-        """Give the limit at the first usual flow, or what stands in for it."""
-        if self.limit_pa is None:
-            return max(2.0 * self.highest, 1.0)
-        return self.limit_pa * self.flow.limit_factor()
+        """Give the limit, or what stands in for it."""
+        return max(2.0 * self.highest, 1.0) if self.limit_pa is None else self.limit_pa
 
     def _lies_above(self, share: float, count: int) -> bool:
         """Tell whether the mean of the last `count` drops lies above a share of the limit."""
@@ -195,14 +193,14 @@ class FilterTracker:
     def _said(self, time_s: float) -> FilterUpdate:
         known = self._growth()
         if known is None:
-            resistance = fmean(self.lately) / self.flow.limit_factor() if self.lately else None
+            resistance = fmean(self.lately) if self.lately else None
             finding = REACHED if self.reached else self.asked or SHORT
             return FilterUpdate(time_s, resistance, None, None, None, None, finding)
         passed = self.x - self.began
         self.next_x = passed * (1.0 + min(EVERY, EVERY_AHEAD * known.ahead[1]))
         self.expected = (known.level + known.offset) * self.scale_pa
         per_s = self.x / self.running_s
-        level = known.level * (self.limit_pa or self.scale_pa)
+        level = known.level * self.scale_pa
         per_h = known.rate / passed * per_s * 3600.0
         if self.reached:
             return FilterUpdate(time_s, level, per_h, 0.0, 0.0, 0.0, REACHED)

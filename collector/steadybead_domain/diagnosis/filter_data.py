@@ -8,10 +8,11 @@ from statistics import median
 from typing import Any
 
 FLOW_EXPONENT = 1.2  # before anything is learnt: between laminar 1 and turbulent 2
-EXPONENT_TRUST = 0.3  # what that is worth, in (d ln Q)²
+EXPONENT_TRUST = 0.2  # what that is worth, in (d ln Q)²
 LONG_GAP = 20.0  # times the usual spacing: more than that is a pause
 FLOW_BINS, FLOW_BIN, FLOW_NEAR = 61, 0.05, 3
-RECENCY = 3.0  # weight of the n-th sample ∝ n³: the last quarter tells what is usual
+LATELY = 10.0  # the usual flow is the mean of the last tenth of those like it
+NEAR, FAR = 0.08, 0.2  # of ln Q: as usual, and clearly not
 FIRST = 5
 AT_REST = 0.5  # of the highest flow seen
 RUNNING = 0.4  # of the usual flow: less than that is a pause
@@ -126,9 +127,9 @@ class Noise:
 class Flow:
     """The usual flow, whether air runs, and the exponent with which the drop follows the flow.
 
-    `usual` is the flow below which 80 % of the time lies that the air ran lately: with two guns
-    on one filter it is the flow of both, which reaches the limit first. Below `least` no air
-    runs, whatever is usual.
+    `usual` is the present flow of the kind below which 80 % of the running time lies: with two
+    guns on one filter that of both, which reaches the limit first. Below `least` no air runs,
+    whatever is usual.
     """
 
     least: float = 0.0
@@ -139,6 +140,7 @@ class Flow:
     recent: list[tuple[float, float]] = field(default_factory=list)
     first: float | None = None
     seen: int = 0
+    alike: int = 0
     count: list[float] = field(default_factory=lambda: [0.0] * FLOW_BINS)
     total: list[float] = field(default_factory=lambda: [0.0] * FLOW_BINS)
 
@@ -164,14 +166,18 @@ class Flow:
         place = round(log(flow / self.first) / FLOW_BIN) + FLOW_BINS // 2
         place = min(FLOW_BINS - 1, max(0, place))
         self.seen += 1
-        weight = float(self.seen) ** RECENCY
-        self.count[place] += weight
-        self.total[place] += weight * flow
-        self.usual = self._usual()
+        self.count[place] += self.seen
+        self.total[place] += self.seen * flow
+        centre = self._centre()
+        if self.usual is None or abs(log(self.usual / centre)) > FAR:
+            self.usual, self.alike = centre, 0
+        if abs(log(flow / centre)) < FAR:
+            self.alike += 1
+            self.usual += (flow - self.usual) * min(1.0, LATELY / self.alike)
         self._learn(flow, drop_pa, least_pa)
 
-    def _usual(self) -> float:
-        """Give the mean of the flows about the one below which 80 % lie."""
+    def _centre(self) -> float:
+        """Give the mean of the flows about the one below which 80 % lie, the late ones heavier."""
         above, place = 0.2 * sum(self.count), FLOW_BINS - 1
         while place > 0 and above >= self.count[place]:
             above -= self.count[place]
@@ -190,15 +196,17 @@ class Flow:
             self.product += d_flow * d_drop
             self.square += d_flow * d_flow
 
-    def to_first(self, flow: float | None) -> float:
-        """Give the factor that brings a drop to the first usual flow."""
-        if flow is None or self.first is None:
-            return 1.0
-        return float((self.first / flow) ** self.exponent)
+    def to_usual(self, flow: float | None) -> float:
+        """Give the factor that brings a drop to the usual flow.
 
-    def limit_factor(self) -> float:
-        """Give the factor that brings a limit at the usual flow to the first usual flow."""
-        return self.to_first(self.usual)
+        A flow near the usual one is left as it is: there the meter's noise, and the slow loss
+        that a loading filter brings itself, would be mistaken for another number of guns.
+        """
+        if flow is None or self.usual is None:
+            return 1.0
+        away = log(self.usual / flow)
+        part = min(1.0, max(0.0, (abs(away) - NEAR) / (FAR - NEAR)))
+        return exp(self.exponent * away * part * part * (3.0 - 2.0 * part))
 
 
 @dataclass(slots=True)
