@@ -116,6 +116,18 @@ def test_guns_and_pauses_do_not_disturb_and_the_exponent_is_learnt() -> None:
     assert last.low_s <= true <= last.high_s
 
 
+def test_days_with_one_gun_after_days_with_two_are_no_fall() -> None:
+    draw = np.random.default_rng(6)
+    rows, volume = [], 0.0
+    for i in range(6000):
+        flow = 100.0 if i < 2000 or i > 5000 else 50.0
+        volume += flow
+        clean = 60.0 * np.exp(volume / 6e5) * (flow / 100.0) ** 1.4
+        rows.append(Sample(i * 30.0, float(clean + draw.standard_normal()), flow))
+    said = {u.finding for u in followed(rows, 600.0)}
+    assert not said & {ROSE, FELL}
+
+
 def test_a_sudden_blockage_is_told_and_the_forecast_suspended() -> None:
     samples = Run(straight=True, start=0.1).samples(until=0.6)
     blocked = [replace(s, drop_pa=s.drop_pa + 200.0) if s.time_s > 50 else s for s in samples]

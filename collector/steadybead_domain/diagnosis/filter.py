@@ -128,7 +128,7 @@ class FilterTracker:
         self.noise.update(sample.drop_pa)
         clean = sample.drop_pa - (self.zero.offset_pa or 0.0)
         least = max(5.0 * self.noise.sigma, 0.03 * self.scale_pa)
-        self.flow.update(sample.flow, clean, least)
+        self._rescale(self.flow.update(sample.flow, clean, least))
         self.running_s += step_s
         relative = (
             1.0 if sample.flow is None or not self.flow.first else (sample.flow / self.flow.first)
@@ -150,6 +150,16 @@ class FilterTracker:
         timely = self.x - self.began >= self.next_x
         if newly_reached or (timely and (begun or self.expected is not None)):
             yield self._said(sample.time_s)
+
+    def _rescale(self, factor: float) -> None:
+        """Bring what is remembered to a usual flow that has become another."""
+        if factor == 1.0:
+            return
+        self.bins.scale(factor)
+        self.lately = [drop * factor for drop in self.lately]
+        self.highest *= factor
+        if self.expected is not None:
+            self.expected *= factor
 
     def _typical(self) -> float:
         """Give the drop of the last five samples at the usual flow, spikes left out."""

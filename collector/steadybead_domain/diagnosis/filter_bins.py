@@ -43,6 +43,10 @@ class RunBins:
         self.n, self.zeros = _paired(self.n), _paired(self.zeros)
         self.x, self.y = _paired(self.x), _paired(self.y)
 
+    def scale(self, factor: float) -> None:
+        """Multiply all points by a factor."""
+        self.y = [y * factor for y in self.y]
+
     def whole(self) -> tuple[Float64, Float64, Float64, Float64]:
         """Give x, y, n and the share of zeros of the bins; the last one only if half full."""
         n = np.array(self.n, np.float64)

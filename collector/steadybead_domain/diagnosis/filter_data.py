@@ -157,10 +157,14 @@ class Flow:
         self.peak = max(self.peak, flow)
         return flow > self.least and flow > RUNNING * max(self.usual or 0.0, AT_REST * self.peak)
 
-    def update(self, flow: float | None, drop_pa: float, least_pa: float) -> None:
-        """Take a running sample's flow and its drop, the sensor's zero taken off."""
+    def update(self, flow: float | None, drop_pa: float, least_pa: float) -> float:
+        """Take a running sample's flow and its drop, the sensor's zero taken off.
+
+        Gives the factor on drops that were brought to the usual flow before: not 1 where another
+        number of guns has become usual.
+        """
         if flow is None or flow <= 0:
-            return
+            return 1.0
         if self.first is None:
             self.first = flow
         place = round(log(flow / self.first) / FLOW_BIN) + FLOW_BINS // 2
@@ -169,12 +173,17 @@ class Flow:
         self.count[place] += self.seen
         self.total[place] += self.seen * flow
         centre = self._centre()
-        if self.usual is None or abs(log(self.usual / centre)) > FAR:
-            self.usual, self.alike = centre, 0
+        before = self.usual or centre
+        usual = before
+        if abs(log(before / centre)) > FAR:
+            usual, self.alike = centre, 0
+        moved = log(usual / before)
         if abs(log(flow / centre)) < FAR:
             self.alike += 1
-            self.usual += (flow - self.usual) * min(1.0, LATELY / self.alike)
+            usual += (flow - usual) * min(1.0, LATELY / self.alike)
+        self.usual = usual
         self._learn(flow, drop_pa, least_pa)
+        return exp(self.exponent * moved)
 
     def _centre(self) -> float:
         """Give the mean of the flows about the one below which 80 % lie, the late ones heavier."""

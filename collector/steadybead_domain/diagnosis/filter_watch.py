@@ -12,7 +12,7 @@ from steadybead_domain.diagnosis.filter_data import Sample
 from steadybead_domain.diagnosis.finding import Finding, Sureness
 from steadybead_domain.diagnosis.signals import Traces
 from steadybead_domain.diagnosis.windows import WINDOW, Gatherer
-from steadybead_domain.ids import StationId
+from steadybead_domain.maintenance import FilterChange
 from steadybead_domain.plant import Station
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Float64
@@ -36,14 +36,6 @@ _NEXT = {
     "filter_forecast": "Nothing yet; plan the change by the forecast.",
 }
 _COLUMNS = ("drop", "flow", "kelvin")
-
-
-@dataclass(frozen=True, slots=True)
-class FilterChange:
-    """A filter was changed, as the record says."""
-
-    station: StationId
-    time: int
 
 
 @dataclass(slots=True)
@@ -72,8 +64,8 @@ class FilterWatch:
         self.told = Told()
 
     def note(self, change: FilterChange) -> None:
-        """Take a recorded filter change; it holds from its time."""
-        if change.time not in self.changes:
+        """Take recorded work on the filter; it holds from its time, a mere look changes nothing."""
+        if change.begins_anew and change.time not in self.changes:
             self.changes = sorted([*self.changes[-15:], change.time])
 
     def update(self, start: int, traces: Traces) -> tuple[list[Change], list[Finding]]:
@@ -132,9 +124,10 @@ class FilterWatch:
         if forecast:
             if told.remaining_s is None or time - self.told.forecast < AFRESH:
                 return []
-            self.told.forecast = time
-        elif self.told.since != time:
+        elif self.told.since != time and not self._is_due_again(kind, time, told):
             return []
+        if kind in ("filter_forecast", "filter_due"):
+            self.told.forecast = time
         return [
             Finding(
                 kind,
@@ -160,6 +153,11 @@ class FilterWatch:
                 ),
             )
         ]
+
+    def _is_due_again(self, kind: str, time: int, told: FilterUpdate) -> bool:
+        """Tell whether the hours left of a filter that is due are to be told afresh."""
+        known = kind == "filter_due" and told.remaining_s is not None
+        return known and time - self.told.forecast >= AFRESH
 
     def dump(self) -> dict[str, Any]:
         """Give the memory as JSON."""

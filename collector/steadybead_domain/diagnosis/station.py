@@ -10,7 +10,7 @@ import numpy as np
 from steadybead_domain.alarms.book import AlarmBook
 from steadybead_domain.alarms.model import Alarm, AlarmAct, AlarmFact
 from steadybead_domain.calibration.reference_check import ReferenceCheck
-from steadybead_domain.diagnosis.filter_watch import FilterChange, FilterWatch
+from steadybead_domain.diagnosis.filter_watch import FilterWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.fitness import fitness
 from steadybead_domain.diagnosis.grid import STEP, ChannelGrid
@@ -22,6 +22,7 @@ from steadybead_domain.diagnosis.silence import Online, OnlineTimes, Silence
 from steadybead_domain.diagnosis.weld_times import Procedures
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.live import LiveStation, LiveValue
+from steadybead_domain.maintenance import FilterChange
 from steadybead_domain.plant import Channel, Station
 from steadybead_domain.procedures import Procedure
 from steadybead_domain.readings import Columns, Quality, Reading, Reason
