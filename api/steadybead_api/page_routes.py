@@ -102,6 +102,7 @@ class Pages:
             alarms=source.alarms(),
             procedures=source.procedures(),
             welds=welds,
+            budgets=source.budgets(station.id),
         )
 
     def welds(self, shell: Shell, station: str, cursor: str | None) -> Page:

@@ -7,16 +7,18 @@ from typing import Final, Protocol
 from fastapi import Request
 
 from steadybead_api import access
+from steadybead_api.sensors import sensors
 from steadybead_api.services import Services
 from steadybead_api.weld_worth import weld_worths
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_dashboards.shell import Person
 from steadybead_dashboards.weld import MeanWorth
 from steadybead_domain.alarms.model import Alarm
-from steadybead_domain.ids import StationId
+from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.live import LiveStation
 from steadybead_domain.plant import Plant
 from steadybead_domain.procedures import Procedure
+from steadybead_domain.uncertainty.budget import Budget
 from steadybead_domain.welds import Weld
 
 ACTS: Final = {
@@ -76,6 +78,9 @@ class PageSources(Protocol):
 
     def worths(self, weld: Weld) -> Mapping[str, MeanWorth]:
         """Give by channel what the means of a record are worth."""
+
+    def budgets(self, station: StationId) -> Mapping[ChannelId, Budget]:
+        """Give the uncertainty budgets of the newest values."""
 
 
 class ServiceSources:
@@ -147,6 +152,11 @@ class ServiceSources:
     def worths(self, weld: Weld) -> Mapping[str, MeanWorth]:
         """Give by channel what the means of a record are worth."""
         return weld_worths(self._services, weld)
+
+    def budgets(self, station: StationId) -> Mapping[ChannelId, Budget]:
+        """Give the uncertainty budgets of the newest values."""
+        found = sensors(self._services, station)
+        return {s.channel.id: s.valued.worth.budget for s in found if s.valued is not None}
 
 
 def _key(cursor: str | None) -> tuple[int, int] | None:
