@@ -9,16 +9,16 @@ import orjson
 from steadybead_collector.mqtt.inbox import Message
 from steadybead_collector.outcomes import Outcome
 from steadybead_collector.stores.memory import MemoryReadings
-from steadybead_domain.alarms.model import AlarmAct, AlarmFact
+from steadybead_domain.alarms.model import AlarmFact
+from steadybead_domain.diagnosis.finding import Finding
+from steadybead_domain.diagnosis.standing import finding_id
 from steadybead_domain.ids import StationId
 from steadybead_domain.plant import Plant
-from steadybead_domain.ports import Appended, Receipt, Refused, StoreError
-from steadybead_domain.procedures import Procedure
+from steadybead_domain.ports import Appended, Change, Receipt, Refused, StoreError
 from steadybead_domain.readings import Batch
 from steadybead_domain.welds import WeldEvent, WeldEventKind
 
 NOW = 1_780_000_000_000_000  # 2026-05-28, µs
-Change = WeldEvent | AlarmAct | Procedure
 
 
 @dataclass
@@ -31,6 +31,7 @@ class MemoryFacts:
     )
     changes: list[Change] = field(default_factory=list)
     alarm_facts: dict[tuple[str, int, bool], AlarmFact] = field(default_factory=dict)
+    findings: dict[tuple[str, int], Finding] = field(default_factory=dict)
     states: dict[StationId, tuple[int, bytes]] = field(default_factory=dict)
     broken: int = 0
     calls: list[str] = field(default_factory=list)
@@ -79,6 +80,11 @@ class MemoryFacts:
         self._called("add_alarm_facts")
         for fact in facts:
             self.alarm_facts.setdefault((fact.alarm, fact.time, fact.active), fact)
+
+    def add_findings(self, findings: Sequence[Finding]) -> None:
+        self._called("add_findings")
+        for found in findings:
+            self.findings.setdefault((finding_id(found), found.time), found)
 
     def changes_since(self, position: int) -> tuple[int, list[Change]]:
         self._called("changes_since")

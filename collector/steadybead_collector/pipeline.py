@@ -6,16 +6,17 @@ from typing import TYPE_CHECKING
 from steadybead_collector.ingest.commit import Committed, Ingest, Persist, at_once
 from steadybead_collector.ingest.receipts import Receipts
 from steadybead_collector.mqtt.inbox import Message
-from steadybead_collector.watch.diagnoses import Change, Diagnoses
+from steadybead_collector.watch.diagnoses import Diagnoses
 from steadybead_collector.watch.publisher import Publisher
 from steadybead_domain.plant import Plant
-from steadybead_domain.ports import FactsStore, ReadingsStore
+from steadybead_domain.ports import Change, FactsStore, ReadingsStore
 from steadybead_domain.procedures import Procedure
 from steadybead_domain.times import SECOND
 from steadybead_domain.welds import WeldEvent
 
 if TYPE_CHECKING:
     from steadybead_domain.alarms.model import AlarmFact
+    from steadybead_domain.diagnosis.finding import Finding
 
 POLL_EVERY = SECOND // 4
 JUDGE_EVERY = SECOND // 10
@@ -44,6 +45,7 @@ class Pipeline:
         self.diagnoses = Diagnoses(plant, readings, facts)
         self.publisher = Publisher(root, publish)
         self._unwritten: list[AlarmFact] = []
+        self._untold: list[Finding] = []
         self._polled_at = 0
         self._judged_at = 0
         self._judged_draining = False
@@ -75,7 +77,7 @@ class Pipeline:
         self.ingest.refuse(message, fault)
 
     def tick(self, now: int, *, heard_until: int | None = None, draining: bool = False) -> None:
-        """Judge, commit alarm facts, then publish; ask for human acts; save. StoreError.
+        """Judge, commit facts and findings, then publish; ask for human acts; save. StoreError.
 
         `heard_until`: all that was received before has been fed (default: `now`).
         """
@@ -96,6 +98,7 @@ class Pipeline:
         outcomes = list(self.diagnoses.advance(heard_until, draining=draining))
         for _, outcome in outcomes:
             self._unwritten += outcome.facts
+            self._untold += outcome.findings
         self._write()
         for _, outcome in outcomes:
             self.publisher.say(now, outcome.live, outcome.alarms)
@@ -106,6 +109,9 @@ class Pipeline:
         if self._unwritten:
             self._facts.add_alarm_facts(self._unwritten)
             self._unwritten = []
+        if self._untold:
+            self._facts.add_findings(self._untold)
+            self._untold = []
 
     def _follow(self, changes: Sequence[Change]) -> None:
         for change in changes:

@@ -5,8 +5,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from steadybead_domain.alarms.model import AlarmAct, AlarmFact
+from steadybead_domain.calibration.reference_check import ReferenceCheck
+from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.errors import PlainError
 from steadybead_domain.ids import ChannelId, StationId
+from steadybead_domain.maintenance import FilterChange
 from steadybead_domain.plant import Plant
 from steadybead_domain.procedures import Procedure
 from steadybead_domain.readings import Batch, Buckets, Columns, Reading
@@ -119,6 +122,10 @@ class Refused:
     record: int | None = None
 
 
+Change = WeldEvent | AlarmAct | Procedure | FilterChange | ReferenceCheck
+"""What others than the collector put on record, and its diagnoses must know of."""
+
+
 class FactsStore(Protocol):
     """What the collector writes, and the human acts that it reads. Commit before publish."""
 
@@ -140,8 +147,14 @@ class FactsStore(Protocol):
     def add_alarm_facts(self, facts: Sequence[AlarmFact]) -> None:
         """Keep facts; a repeat is a no-op."""
 
-    def changes_since(self, position: int) -> tuple[int, list[WeldEvent | AlarmAct | Procedure]]:
-        """Give acts, weld events and procedure revisions committed after `position`, in order."""
+    def add_findings(self, findings: Sequence[Finding]) -> None:
+        """Keep findings; a repeat (same identity, told at the same time) is a no-op."""
+
+    def changes_since(self, position: int) -> tuple[int, list[Change]]:
+        """Give acts, weld events and revisions of procedures committed after `position`, in order.
+
+        Work on filters and reference checks are among the acts.
+        """
 
     def save_state(self, station: StationId, position: int, state: bytes) -> None:
         """Keep the diagnosis state that has seen the journal up to `position`."""

@@ -178,7 +178,8 @@ def test_an_older_folder_gains_the_tables_and_keeps_its_records(tmp_path: Path) 
     opened = open_records("sqlite", tmp_path, lambda: NOW)
     opened.close()
     connection = sqlite3.connect(tmp_path / "records.db")
-    for table in ("instrument", "fitting", "calibration", "reference_check"):
+    later = ("finding", "filter_change")
+    for table in ("instrument", "fitting", "calibration", "reference_check", *later):
         connection.execute(f"DROP TABLE {table}")
     connection.execute("UPDATE alembic_version SET version_num = '0001'")
     connection.commit()

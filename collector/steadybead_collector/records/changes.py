@@ -1,4 +1,4 @@
-"""The change sequence: one number for each human act, weld event and procedure revision.
+"""The change sequence: one number for each human act, weld event and revision of a record.
 
 Numbers are handed out inside the one writing transaction, as the highest plus one. So they are
 visible in ascending order and without holes: whoever has seen n has seen everything up to n.
@@ -11,11 +11,8 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from steadybead_collector.records import rows, schema
-from steadybead_domain.alarms.model import AlarmAct
-from steadybead_domain.procedures import Procedure
-from steadybead_domain.welds import WeldEvent
+from steadybead_domain.ports import Change
 
-Change = WeldEvent | AlarmAct | Procedure
 AT_MOST = 5_000
 
 
@@ -49,4 +46,6 @@ _BUILDERS = (
     (schema.weld_event, rows.weld_event),
     (schema.alarm_act, rows.alarm_act),
     (schema.procedure, rows.procedure),
+    (schema.filter_change, rows.filter_change),
+    (schema.reference_check, rows.reference_check),
 )

@@ -4,8 +4,11 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from steadybead_domain.alarms.model import ActKind, AlarmAct, AlarmFact, Priority
+from steadybead_domain.calibration.codec import check_from_json
+from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.conversion.specs import FlowReference
 from steadybead_domain.ids import ChannelId, StationId
+from steadybead_domain.maintenance import FilterChange
 from steadybead_domain.procedures import Procedure, Window
 from steadybead_domain.welds import WeldEvent, WeldEventKind
 
@@ -121,6 +124,16 @@ def alarm_act_values(act: AlarmAct) -> dict[str, Any]:
         "reason": act.reason,
         "of_raise": act.of_raise,
     }
+
+
+def filter_change(row: Any) -> FilterChange:
+    """Build a filter change from its row."""
+    return FilterChange.from_json(row.content)
+
+
+def reference_check(row: Any) -> ReferenceCheck:
+    """Build a reference check from its row."""
+    return check_from_json(row.content)
 
 
 def procedure(row: Any) -> Procedure:

@@ -108,6 +108,23 @@ alarm_fact = sa.Table(
     sa.Index("ix_alarm_fact_time", "time", "id"),
 )
 
+finding = sa.Table(
+    "finding",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("finding", sa.String(64), nullable=False),
+    sa.Column("subject", sa.String(320), nullable=False),
+    sa.Column("kind", sa.String(64), nullable=False),
+    sa.Column("site", sa.String(64), nullable=False),
+    sa.Column("station", sa.String(64), nullable=False),
+    sa.Column("time", Time, nullable=False),
+    sa.Column("since", Time, nullable=False),
+    sa.Column("content", sa.JSON, nullable=False),
+    sa.UniqueConstraint("finding", "time"),
+    sa.Index("ix_finding_subject", "subject", "time", "id"),
+    sa.Index("ix_finding_time", "time", "id"),
+)
+
 receipt = sa.Table(
     "receipt",
     metadata,
@@ -222,3 +239,4 @@ instrument = _revisions("instrument")
 fitting = _revisions("fitting")
 calibration = _revisions("calibration")
 reference_check = _revisions("reference_check")
+filter_change = _revisions("filter_change")

@@ -11,6 +11,8 @@ from steadybead_collector.records.access import AccessRecords
 from steadybead_collector.records.alarms import AlarmRecords
 from steadybead_collector.records.audit import AuditTrail
 from steadybead_collector.records.database import Database, connect
+from steadybead_collector.records.filter_changes import FilterChangeRecords
+from steadybead_collector.records.findings import FindingRecords
 from steadybead_collector.records.instruments import InstrumentRecords
 from steadybead_collector.records.migrate import upgrade
 from steadybead_collector.records.plants import PlantRecords
@@ -21,9 +23,10 @@ from steadybead_collector.records.refusals import Quarantine
 from steadybead_collector.records.states import StateRecords
 from steadybead_collector.records.welds import WeldRecords
 from steadybead_domain.alarms.model import AlarmFact
+from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.ids import StationId
 from steadybead_domain.plant import Plant
-from steadybead_domain.ports import Receipt, Refused
+from steadybead_domain.ports import Change, Receipt, Refused
 from steadybead_domain.welds import WeldEvent
 
 START_SET_AUTHOR = "start set"
@@ -41,6 +44,8 @@ class Records:
         self._states = StateRecords(database)
         self.welds = WeldRecords(database)
         self.alarms = AlarmRecords(database)
+        self.findings = FindingRecords(database)
+        self.filter_changes = FilterChangeRecords(database)
         self.procedures = ProcedureRecords(database)
         self.instruments = InstrumentRecords(database)
         self.refusals = Quarantine(database)
@@ -68,9 +73,13 @@ class Records:
         """Keep facts; a repeat is a no-op."""
         self.alarms.add_facts(facts)
 
+    def add_findings(self, findings: Sequence[Finding]) -> None:
+        """Keep findings; a repeat (same identity, told at the same time) is a no-op."""
+        self.findings.add(findings)
+
     def changes_since(
         self, position: int, at_most: int = changes.AT_MOST
-    ) -> tuple[int, list[changes.Change]]:
+    ) -> tuple[int, list[Change]]:
         """Give changes after `position` in order; ask again from the position it gives."""
         with self._database.read() as connection:
             return changes.changes_since(connection, position, at_most)

@@ -11,16 +11,14 @@ from steadybead_domain.diagnosis.silence import Online
 from steadybead_domain.diagnosis.station import Outcome, StationDiagnosis
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.plant import Plant, Station
-from steadybead_domain.ports import FactsStore, ReadingsStore
+from steadybead_domain.ports import Change, FactsStore, ReadingsStore
 from steadybead_domain.procedures import Procedure
 from steadybead_domain.readings import Batch, Columns
 from steadybead_domain.times import MINUTE, SECOND
-from steadybead_domain.welds import WeldEvent
 
 LOG = logging.getLogger(__name__)
 SAVE_EVERY = 10 * SECOND
 ACTS_AGAIN_FOR = MINUTE
-Change = WeldEvent | AlarmAct | Procedure
 
 
 @dataclass(slots=True)
