@@ -26,6 +26,7 @@ ACKNOWLEDGING = frozenset({Role.WELDER, Role.MAINTENANCE, Role.QUALITY, Role.ADM
 SHELVING = frozenset({Role.MAINTENANCE, Role.ADMINISTRATOR})
 CALIBRATING = frozenset({Role.MAINTENANCE, Role.QUALITY, Role.ADMINISTRATOR})
 CHECKING = frozenset({Role.WELDER, *CALIBRATING})
+MAINTAINING = CALIBRATING
 SEEING_WELDERS = frozenset({Role.QUALITY, Role.ADMINISTRATOR})
 
 
@@ -132,4 +133,5 @@ WeldingActor = Annotated[Actor, Depends(may_act(WELDING))]
 AcknowledgingActor = Annotated[Actor, Depends(may_act(ACKNOWLEDGING))]
 ShelvingActor = Annotated[Actor, Depends(may_act(SHELVING))]
 CalibratingActor = Annotated[Actor, Depends(may_act(CALIBRATING))]
+MaintainingActor = Annotated[Actor, Depends(may_act(MAINTAINING))]
 CheckingActor = Annotated[Actor, Depends(may_act(CHECKING))]

@@ -1,4 +1,4 @@
-"""`alarms` and `findings`: what the collector raised, and what people do about it."""
+"""`alarms`: what the collector raised, and what people do about it."""
 
 from enum import StrEnum
 from typing import Annotated, Any
@@ -7,7 +7,6 @@ from fastapi import APIRouter, Path, Query, Request
 from pydantic import BaseModel, Field
 
 from steadybead_api.access import AcknowledgingActor, Reader, ShelvingActor, services_of
-from steadybead_api.due_items import due_items
 from steadybead_api.fields import (
     Limit,
     PairCursor,
@@ -18,11 +17,11 @@ from steadybead_api.fields import (
     key_of,
 )
 from steadybead_api.problems import Problem
-from steadybead_api.schemas import AlarmItem, FindingItem, Listed
+from steadybead_api.schemas import AlarmItem, Listed
 from steadybead_api.services import Services
 from steadybead_collector.records.alarms import Occurrence
 from steadybead_collector.records.paging import Key
-from steadybead_domain.alarms.codec import alarm_to_json, fact_to_json
+from steadybead_domain.alarms.codec import alarm_to_json
 from steadybead_domain.alarms.model import ActKind, Alarm, AlarmAct, AlarmState
 from steadybead_domain.alarms.state import BadActError, alarm_state, checked_act
 from steadybead_domain.ids import StationId
@@ -68,27 +67,6 @@ def alarms(
     where = None if station is None else StationId.parse(station)
     found, following = listed(services, limit, key_of(cursor), where, state)
     return {"items": [alarm_to_json(a) for a in found], "next": cursor_of(following)}
-
-
-@router.get("/findings", response_model=Listed[FindingItem], summary="Findings, the newest first")
-def findings(
-    request: Request,
-    _reader: Reader,
-    station: Annotated[Station | None, Query()] = None,
-    limit: Limit = 1000,
-    cursor: PairCursor = None,
-) -> dict[str, Any]:
-    """List every change of a condition with its numbers; first, what holds of sensors now.
-
-    Calibrations that are due and thermocouples that read what cannot be stand before the first
-    page's changes, are no alarms, and do not count for `limit`.
-    """
-    where = None if station is None else StationId.parse(station)
-    services = services_of(request)
-    due = due_items(services, where) if cursor is None else []
-    page = services.records.alarms.facts(limit, key_of(cursor), where)
-    items = [*due, *(fact_to_json(f) for f in page.items)]
-    return {"items": items, "next": cursor_of(page.next)}
 
 
 @router.get("/alarms/{alarm}", response_model=AlarmItem, summary="One alarm")

@@ -9,6 +9,8 @@ from steadybead_api import (
     alarm_routes,
     calibration_routes,
     check_routes,
+    filter_routes,
+    finding_routes,
     health_routes,
     instrument_routes,
     live_routes,
@@ -44,6 +46,8 @@ _ROUTES = (
     calibration_routes,
     check_routes,
     sensor_routes,
+    finding_routes,
+    filter_routes,
 )
 _DESCRIPTION = (
     "Heat and air of hot-gas hand-welding stations. Times are RFC 3339 in UTC, intervals"

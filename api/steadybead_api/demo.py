@@ -12,6 +12,7 @@ from pathlib import Path
 from types import FrameType
 
 from steadybead_api.compose import bound_socket, serve_until_stopped
+from steadybead_api.demo_instruments import furnish
 from steadybead_api.shop import open_shop
 from steadybead_collector.config import PlantFile, load_plant_file
 from steadybead_simulator.run import run_simulator, start_in_background
@@ -37,6 +38,7 @@ def run_demo(port: int, data: Path | None, *, browser: bool) -> int:
         stack.callback(shop.stop)
         if services is None:
             return 1
+        furnish(services)
         serve_until_stopped(
             services, taken, lambda address: _welcome(address, mqtt.url or "", browser=browser)
         )

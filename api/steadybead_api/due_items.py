@@ -1,27 +1,29 @@
-"""What holds now of sensors, in the shape of the list of findings.
+"""What holds now of sensors, as findings: they are told anew at each look and end with their cause.
 
 Calibrations that are due, overdue or failed as found; thermocouples that read what cannot be.
 """
 
 from collections.abc import Iterator
-from typing import Any
+from dataclasses import replace
 
 from steadybead_api.measuring import Measuring
 from steadybead_api.services import Services
 from steadybead_api.wiring import hint_text
-from steadybead_domain.alarms.catalogue import MAINTENANCE
-from steadybead_domain.alarms.model import Priority
 from steadybead_domain.conversion.specs import Thermocouple
 from steadybead_domain.diagnosis.finding import Finding, Sureness
 from steadybead_domain.ids import StationId
-from steadybead_domain.times import MINUTE, format_rfc3339
+from steadybead_domain.times import MINUTE
 
 
-def due_items(services: Services, station: StationId | None) -> list[dict[str, Any]]:
-    """Give what holds now, the most urgent first; they are no alarms and end with their cause."""
-    now, measuring = services.clock(), Measuring(services)
+def due_now(
+    services: Services, measuring: Measuring, station: StationId | None = None
+) -> list[Finding]:
+    """Give what holds now, the most urgent first."""
+    now = services.clock()
     found = [*_wiring(services, measuring, station, now), *measuring.findings(now)]
-    return [_item(f) for f in found if station in (None, f.station)]
+    return [
+        replace(f, kind=f.kind.replace(" ", "_")) for f in found if station in (None, f.station)
+    ]
 
 
 def _wiring(
@@ -51,28 +53,3 @@ def _wiring(
                 next_step=step,
                 sureness=Sureness.LIKELY,
             )
-
-
-def _item(finding: Finding) -> dict[str, Any]:
-    kind = finding.kind.replace(" ", "_")
-    return {
-        "alarm": "",
-        "fingerprint": f"{finding.channel}/{kind}",
-        "kind": kind,
-        "station": str(finding.station),
-        "gun": finding.gun,
-        "channel": None if finding.channel is None else str(finding.channel),
-        "time": format_rfc3339(finding.since),
-        "active": True,
-        "priority": Priority.LOW.value,
-        "latching": False,
-        "what": finding.words,
-        "value": finding.value,
-        "limit": finding.threshold,
-        "unit": finding.unit,
-        "cause": "",
-        "to_do": finding.next_step,
-        "for_whom": MAINTENANCE,
-        "suppressed": False,
-        "merged_into": "",
-    }

@@ -154,30 +154,6 @@ class AlarmItem(Answer):
     shelved_until: TimeText | None
 
 
-class FindingItem(Answer):
-    """What the diagnosis concluded: one change of a condition, with its numbers."""
-
-    alarm: str
-    fingerprint: str
-    kind: str
-    station: str
-    gun: str | None
-    channel: str | None
-    time: TimeText
-    active: bool
-    priority: str
-    latching: bool
-    what: str
-    value: float | None
-    limit: float | None
-    unit: str
-    cause: str
-    to_do: str
-    for_whom: str
-    suppressed: bool
-    merged_into: str
-
-
 class WeldItem(Answer):
     """A weld record; `stop` is null while it runs. `welder` is shown to quality."""
 

@@ -191,7 +191,13 @@ async def test_unknown_fields_and_wrong_kinds_are_refused(
     client: httpx.AsyncClient, shop: Shop
 ) -> None:
     await fitted(client)
-    for wrong in ({"as_fund": 1}, {"kind": "cubic"}, {"points": []}, {"due": "soon"}):
+    slips: list[dict[str, Any]] = [
+        {"as_fund": 1},
+        {"kind": "cubic"},
+        {"points": []},
+        {"due": "soon"},
+    ]
+    for wrong in slips:
         answer = await client.post(f"{API}/calibrations", json={**CALIBRATION, **wrong})
         assert answer.status_code == 422
         assert answer.json()["errors"]
