@@ -56,7 +56,7 @@ class Welder:
     name: str
     pace: float = 1.0
     warm_up_s: float = 660.0
-    flow_l_min: float = 52.0
+    flow_l_min: float = 55.5  # about 50 NL/min where the gun takes its air in, the middle of 45-55
     forgets_start: float = 0.05
     forgets_stop: float = 0.08
     stops_late: float = 0.15
