@@ -21,7 +21,15 @@ from steadybead_dashboards.site_time import Moment
 from steadybead_dashboards.words import QUANTITIES
 from steadybead_domain.calibration.history import Entry, EntryKind
 from steadybead_domain.calibration.model import Fitting, Instrument
-from steadybead_domain.conversion.specs import Thermocouple
+from steadybead_domain.conversion.specs import (
+    Conversion,
+    CurrentLoop,
+    Linear,
+    PulseCounter,
+    SquareRoot,
+    Thermocouple,
+    VoltageLoop,
+)
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.plant import Channel, Plant
 from steadybead_domain.uncertainty.budget import Budget, Term
@@ -275,8 +283,18 @@ def _wiring(channel: Channel) -> str:
         junction = how.cold_junction
         where = junction if isinstance(junction, str) else f"{junction:g} °C, fixed"
         return f"thermocouple type {how.type}, mV; cold junction {where}"
-    kind = "" if how is None else f", {type(how).__name__}"
-    return f"{channel.wire_unit}{kind}"
+    if how is None:
+        return f"sends {channel.wire_unit}"
+    return f"sends {channel.wire_unit}; {_WIRINGS[type(how)]}"
+
+
+_WIRINGS: dict[type[Conversion], str] = {
+    CurrentLoop: "4–20 mA loop",
+    VoltageLoop: "voltage loop",
+    PulseCounter: "pulses counted",
+    SquareRoot: "flow element, square root of its pressure drop",
+    Linear: "straight line",
+}
 
 
 def _meter(channel: Channel) -> str:
