@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
-from steadybead_dashboards.sensor_words import KINDS, short, signed
+from steadybead_dashboards.sensor_words import KINDS, short, shown_unit, signed
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.site_time import Moment
 from steadybead_dashboards.weld_list import Choice
@@ -159,8 +159,8 @@ def calibration_page(
 ) -> CalibrationPage:
     """Build the page; `revisions` oldest first, `error` in the instrument's unit."""
     newest = revisions[-1]
-    unit = _shown(newest.unit)
-    own = _shown(instrument.unit)
+    unit = shown_unit(newest.unit)
+    own = shown_unit(instrument.unit)
     return CalibrationPage(
         shell=shell,
         id=newest.id,
@@ -220,7 +220,3 @@ def _gun(station: Station, gun: str) -> GunChoice:
         "" if flow is None else str(flow.id),
         reference,
     )
-
-
-def _shown(unit: str) -> str:
-    return "°C" if unit == "Cel" else unit

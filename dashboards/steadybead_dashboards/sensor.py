@@ -6,12 +6,9 @@ from typing import ClassVar
 
 from steadybead_dashboards.sensor_list import DueRow, SensorView, day_of, due_row
 from steadybead_dashboards.sensor_words import (
-    DISTRIBUTIONS,
     ENTRIES,
     StateView,
-    expanded_text,
-    figure,
-    short,
+    shown_unit,
     signed,
     state_view,
     two_figures,
@@ -19,6 +16,7 @@ from steadybead_dashboards.sensor_words import (
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.site_time import Moment
 from steadybead_dashboards.words import QUANTITIES
+from steadybead_dashboards.worth_view import WorthView, worth_view
 from steadybead_domain.calibration.history import Entry, EntryKind
 from steadybead_domain.calibration.model import Fitting, Instrument
 from steadybead_domain.conversion.specs import (
@@ -32,54 +30,7 @@ from steadybead_domain.conversion.specs import (
 )
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.plant import Channel, Plant
-from steadybead_domain.uncertainty.budget import Budget, Term
 from steadybead_domain.uncertainty.worth import Worth
-
-MEAN_OVER_S = 60.0
-
-
-@dataclass(frozen=True, slots=True)
-class TermRow:
-    """One term of the budget; `averages` is the time it averages over, empty for none."""
-
-    name: str
-    half_width: str
-    distribution: str
-    divisor: str
-    sensitivity: str
-    contribution: str
-    averages: str
-    assumed: bool
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class BudgetView:
-    """The terms, largest first, and what they come to."""
-
-    terms: tuple[TermRow, ...]
-    combined: str
-    factor: str
-    dof: str
-    expanded: str
-    expanded_mean: str
-
-
-@dataclass(frozen=True, slots=True)
-class WorthView:
-    """A value at each stage, with its uncertainty."""
-
-    recorded: str
-    recalibrated: str
-    best: str
-    expanded: str
-    unit: str
-    calibration: str
-    correction: str
-    checks: int
-    beyond: bool
-    budget: BudgetView
-    assumptions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,60 +139,6 @@ def sensor_page(plant: Plant, facts: SensorFacts, shell: Shell) -> SensorPage:
     )
 
 
-def worth_view(worth: Worth, channel: Channel, assumptions: Sequence[str]) -> WorthView:
-    """Show a worth with its budget."""
-    quantity, correction, calibration = (
-        channel.quantity,
-        worth.correction,
-        worth.stretch.calibration,
-    )
-    return WorthView(
-        figure(worth.recorded, quantity),
-        figure(worth.recalibrated, quantity),
-        figure(worth.best, quantity),
-        expanded_text(worth.budget.expanded, quantity),
-        QUANTITIES[quantity].unit,
-        "" if calibration is None else calibration.id,
-        "" if correction is None else signed(correction.value),
-        0 if correction is None else len(correction.checks),
-        correction is not None and correction.beyond,
-        _budget(worth.budget),
-        tuple(assumptions),
-    )
-
-
-def _budget(budget: Budget) -> BudgetView:
-    dof = budget.effective_dof
-    unit = _unit(budget.unit)
-    return BudgetView(
-        tuple(_term(t, unit) for t in budget.largest_first()),
-        f"{budget.combined:.2f} {unit}",
-        f"{budget.factor:.3g}",
-        f"{dof:.0f}" if dof < 1000 else "∞",
-        f"± {two_figures(budget.expanded)} {unit}",
-        f"± {two_figures(budget.over(MEAN_OVER_S).expanded)} {unit}",
-    )
-
-
-def _term(term: Term, unit: str) -> TermRow:
-    per = "" if term.unit == unit or _unit(term.unit) == unit else f" {unit}/{term.unit}"
-    return TermRow(
-        term.name,
-        f"± {short(round(term.half_width, 3))} {_unit(term.unit)}",
-        DISTRIBUTIONS[term.distribution],
-        f"{term.used_divisor:.4g}",
-        f"{term.sensitivity:.3g}{per}".replace("-", "−"),
-        f"{abs(term.contribution):.3f}",
-        "" if term.averages_over_s is None else f"{term.averages_over_s:g} s",
-        term.assumed,
-        term.source,
-    )
-
-
-def _unit(unit: str) -> str:
-    return "°C" if unit == "Cel" else unit
-
-
 def _fitting(facts: SensorFacts, shell: Shell) -> FittingView | None:
     instrument = facts.view.instrument
     if facts.fitting is None or instrument is None:
@@ -254,14 +151,14 @@ def _fitting(facts: SensorFacts, shell: Shell) -> FittingView | None:
         instrument.id,
         instrument.serial,
         instrument.kind,
-        f"± {instrument.tolerance:g} {_unit(instrument.unit)}",
+        f"± {instrument.tolerance:g} {shown_unit(instrument.unit)}",
     )
 
 
 def _history_row(
     entry: Entry, instrument: Instrument | None, channel: Channel, shell: Shell
 ) -> HistoryRow:
-    unit = _unit(channel.unit if instrument is None else instrument.unit)
+    unit = shown_unit(channel.unit if instrument is None else instrument.unit)
     error = "" if entry.error is None else f"{signed(entry.error)} {unit}"
     if entry.expanded is not None:
         error = f"{error} (U {two_figures(entry.expanded)})".strip()

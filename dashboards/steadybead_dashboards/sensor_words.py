@@ -83,3 +83,8 @@ def signed(value: float) -> str:
     """Print a correction or an error with its sign."""
     text = f"{value:+.2f}".rstrip("0").rstrip(".")
     return "0" if text in {"+0", "-0"} else text.replace("-", "−")
+
+
+def shown_unit(unit: str) -> str:
+    """Write a unit as people do."""
+    return "°C" if unit == "Cel" else unit
