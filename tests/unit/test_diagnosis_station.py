@@ -261,7 +261,7 @@ def test_the_memory_is_small_and_plain_json() -> None:
     diagnosis.advance(clock("08:00"))
     data = diagnosis.dump()
     assert json.loads(data)["version"] == 1
-    assert len(data) < 20_000
+    assert len(data) < 22_000  # of these about 1,500 are the signs and zeros of the sensors
 
 
 def test_a_station_without_procedure_is_not_called_fit() -> None:

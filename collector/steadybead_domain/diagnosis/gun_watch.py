@@ -8,7 +8,7 @@ import numpy as np
 from steadybead_domain.alarms.change import Change
 from steadybead_domain.diagnosis.air_lost import AirLost
 from steadybead_domain.diagnosis.gun_health import GunHealth
-from steadybead_domain.diagnosis.gun_state import STATES, GunStateDetector
+from steadybead_domain.diagnosis.gun_state import STATES, GunStateDetector, States
 from steadybead_domain.diagnosis.meter_factor import MeterFactor
 from steadybead_domain.diagnosis.out_of_range import OutOfRange
 from steadybead_domain.diagnosis.sensor_health import StuckSensor
@@ -51,6 +51,7 @@ class GunWatch:
         self.health = GunHealth(station, gun)
         self.found: list[Finding] = []
         self.last: GunSignals | None = None
+        self.states: States | None = None
 
     def procedure(self) -> Procedure | None:
         """Give the procedure that holds now: the running record's, else the station's."""
@@ -75,7 +76,7 @@ class GunWatch:
             value = traces.value(quantity, self.gun)
             changed += detector.update(signals.end, value, states)
         self.found += self.health.update(start, traces, states)
-        self.last = signals
+        self.last, self.states = signals, states
         return changed
 
     def live(self, now: int) -> LiveGun:

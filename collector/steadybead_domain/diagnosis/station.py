@@ -19,6 +19,7 @@ from steadybead_domain.diagnosis.limits import AIR_LIMITS
 from steadybead_domain.diagnosis.sensor_health import BrokenSensor
 from steadybead_domain.diagnosis.signals import Traces
 from steadybead_domain.diagnosis.silence import Online, OnlineTimes, Silence
+from steadybead_domain.diagnosis.station_checks import StationChecks
 from steadybead_domain.diagnosis.weld_times import Procedures
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.live import LiveStation, LiveValue
@@ -64,6 +65,7 @@ class StationDiagnosis:
         self.silence = Silence(station)
         self.online = OnlineTimes()
         self.filter = FilterWatch(station)
+        self.checks = StationChecks(station)
         self.found: list[Finding] = []
         self.book = AlarmBook(station.id)
         self.newest: dict[str, Reading] = {}
@@ -159,6 +161,8 @@ class StationDiagnosis:
         turned, found = self.filter.update(start, block)
         changed += turned
         self.found += found
+        states = {name: gun.states for name, gun in self.guns.items() if gun.states is not None}
+        self.found += self.checks.update(start, block, states)
         for gun in self.guns.values():
             self.found += gun.found
             gun.found = []
@@ -212,6 +216,7 @@ class StationDiagnosis:
             "silence": self.silence.dump(),
             "online": self.online.dump(),
             "filter": self.filter.dump(),
+            "checks": self.checks.dump(),
             "book": self.book.dump(),
             "newest": newest,
         }
@@ -252,4 +257,6 @@ class StationDiagnosis:
         drop = self.filter.channel
         if drop is not None and drop.channel in same and "filter" in state:
             self.filter.load(state["filter"])
+        if "checks" in state:
+            self.checks.load(state["checks"])
         self.book.load(state["book"])
