@@ -1,6 +1,7 @@
 """The kinds of field that requests and answers share."""
 
-from typing import Annotated, Final
+from collections.abc import Sequence
+from typing import Annotated, Final, TypeVar
 
 from fastapi import Query
 from pydantic import BeforeValidator, PlainSerializer, StringConstraints, WithJsonSchema
@@ -11,6 +12,7 @@ from steadybead_domain.ids import BadNameError, ChannelId, StationId
 from steadybead_domain.times import format_rfc3339, parse_rfc3339
 
 MOST_ITEMS: Final = 10_000
+Item = TypeVar("Item")
 _STATION = {
     "type": "string",
     "pattern": "^[A-Za-z0-9_-]{1,64}/[A-Za-z0-9_-]{1,64}$",
@@ -66,6 +68,15 @@ def key_of(cursor: str | None) -> Key | None:
 def cursor_of(key: Key | None) -> str | None:
     """Write a cursor."""
     return None if key is None else "_".join(str(number) for number in key)
+
+
+def paged(
+    items: Sequence[Item], limit: int, cursor: str | None
+) -> tuple[Sequence[Item], str | None]:
+    """Cut a page out of a list that is known as a whole; a cursor is a place in it."""
+    place = max((key_of(cursor) or (0,))[0], 0)
+    end = place + limit
+    return items[place:end], cursor_of((end,)) if end < len(items) else None
 
 
 def station_id(site: str, station: str) -> StationId:

@@ -7,7 +7,7 @@ from pydantic import BaseModel, ConfigDict, Field, FiniteFloat
 
 from steadybead_api import instrument_acts as acts
 from steadybead_api.access import CalibratingActor, Reader, services_of
-from steadybead_api.fields import Channel, Name, Time, Words
+from steadybead_api.fields import Channel, Cursor, Limit, Name, Time, Words, paged
 from steadybead_api.instrument_schemas import FittingItem, InstrumentDetail, InstrumentItem
 from steadybead_api.measuring import Measuring
 from steadybead_api.schemas import Listed
@@ -60,12 +60,14 @@ class FittingEntry(Entered):
 @router.get(
     "/instruments", response_model=Listed[InstrumentItem], summary="All instruments, and if due"
 )
-def instruments(request: Request, _reader: Reader) -> dict[str, Any]:
+def instruments(
+    request: Request, _reader: Reader, limit: Limit = 1000, cursor: Cursor = None
+) -> dict[str, Any]:
     """List the newest revision of each instrument in the order of entry."""
     services = services_of(request)
     measuring, now = Measuring(services), services.clock()
-    items = [instrument_item(measuring, i, now) for i in measuring.instruments.values()]
-    return {"items": items, "next": None}
+    page, following = paged(list(measuring.instruments.values()), limit, cursor)
+    return {"items": [instrument_item(measuring, i, now) for i in page], "next": following}
 
 
 @router.post(

@@ -40,6 +40,8 @@ NOT_STATED = mark("The plant file contradicts itself here, so no budget can be m
 STATION = Annotated[str, Query(max_length=140)]
 NAME = Annotated[str, Query(max_length=64)]
 KNOWN_NOZZLES = 200
+MOST_STATIONS = 50
+MOST_HISTORY = 200
 
 
 class SensorPages:
@@ -54,6 +56,9 @@ class SensorPages:
         chosen = _station_id(station)
         if station and (chosen is None or plant.station(chosen) is None):
             return ProblemPage(shell, 404, NO_STATION, NO_STATION_REMEDY)
+        if chosen is None and len(plant.stations) > MOST_STATIONS:
+            chosen = plant.stations[0].id  # a page of all of them would be too long to be read
+            station = str(chosen)
         measuring = Measuring(self._services)
         views = [_view(s) for s in sensors(self._services, chosen, measuring)]
         return sensor_list_page(plant, views, measuring.findings(shell.now), shell, station)
@@ -69,16 +74,18 @@ class SensorPages:
         fitting = measuring.fitted(channel.id, shell.now)
         busy = {f.fitting.instrument for f in measuring.fittings if f.fitting.covers(shell.now)}
         valued = sensor.valued
+        entries = measuring.history(channel.id)
         facts = SensorFacts(
             _view(sensor),
             None if fitting is None else (fitting.id, fitting.revision, fitting.fitting),
             [i for i in measuring.instruments.values() if i.id not in busy],
             None if valued is None else valued.worth,
             () if valued is None else valued.assumptions,
-            measuring.history(channel.id),
+            entries[:MOST_HISTORY],
             [f for f in measuring.findings(shell.now) if f.channel == channel.id],
             _why_no_worth(sensor),
             hint_text(services, measuring, channel, shell.now),
+            max(len(entries) - MOST_HISTORY, 0),
         )
         return sensor_page(services.plant(), facts, shell)
 

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request
 from pydantic import FiniteFloat
 
 from steadybead_api.access import Reader, services_of
-from steadybead_api.fields import Channel, Station, Time
+from steadybead_api.fields import Channel, Cursor, Limit, Station, Time, paged
 from steadybead_api.instrument_acts import the_channel
 from steadybead_api.instrument_routes import entry_item
 from steadybead_api.instrument_schemas import EntryItem, SensorItem, WorthItem
@@ -27,12 +27,17 @@ OverQuery = Annotated[float, Query(ge=0.0, le=1e9, description="a mean over so m
     summary="The instrument behind each channel, its calibration and uncertainty now",
 )
 def all_sensors(
-    request: Request, _reader: Reader, station: Annotated[Station | None, Query()] = None
+    request: Request,
+    _reader: Reader,
+    station: Annotated[Station | None, Query()] = None,
+    limit: Limit = 1000,
+    cursor: Cursor = None,
 ) -> dict[str, Any]:
     """List the channels of the plant file in its order."""
     services = services_of(request)
     where = None if station is None else StationId.parse(station)
-    return {"items": [_sensor_item(s) for s in sensors(services, where)], "next": None}
+    page, following = paged(sensors(services, where), limit, cursor)
+    return {"items": [_sensor_item(s) for s in page], "next": following}
 
 
 @router.get(
@@ -41,13 +46,17 @@ def all_sensors(
     summary="What is on record about a channel, the newest first",
 )
 def sensor_history(
-    request: Request, _reader: Reader, channel: Annotated[Channel, Query()]
+    request: Request,
+    _reader: Reader,
+    channel: Annotated[Channel, Query()],
+    limit: Limit = 1000,
+    cursor: Cursor = None,
 ) -> dict[str, Any]:
     """List fittings, calibrations and reference checks of a channel's instruments."""
     services = services_of(request)
     found = the_channel(services, ChannelId.parse(channel))
-    entries = Measuring(services).history(found.id)
-    return {"items": [entry_item(e, i, found.unit) for e, i in entries], "next": None}
+    page, following = paged(Measuring(services).history(found.id), limit, cursor)
+    return {"items": [entry_item(e, i, found.unit) for e, i in page], "next": following}
 
 
 @router.get("/worth", response_model=WorthItem, summary="What a value is worth at a time")

@@ -91,12 +91,13 @@ class SensorPage:
     why_no_worth: str
     due: tuple[DueRow, ...]
     history: tuple[HistoryRow, ...]
+    older: int
     hint: str
 
 
 @dataclass(frozen=True, slots=True)
 class SensorFacts:
-    """All that the page is made of, as the records give it."""
+    """All that the page is made of, as the records give it; `older` entries were left out."""
 
     view: SensorView
     fitting: tuple[str, int, Fitting] | None
@@ -107,6 +108,7 @@ class SensorFacts:
     findings: Iterable[Finding]
     why_no_worth: str = ""
     hint: str = ""
+    older: int = 0
 
 
 def sensor_page(plant: Plant, facts: SensorFacts, shell: Shell) -> SensorPage:
@@ -135,6 +137,7 @@ def sensor_page(plant: Plant, facts: SensorFacts, shell: Shell) -> SensorPage:
         why_no_worth=facts.why_no_worth,
         due=tuple(due_row(f, plant) for f in facts.findings),
         history=tuple(_history_row(e, i, channel, shell) for e, i in facts.history),
+        older=facts.older,
         hint=facts.hint,
     )
 

@@ -200,3 +200,18 @@ async def test_pages_lead_a_stranger_to_the_sign_in(shop: Shop) -> None:
             answer = await stranger.get(path)
             assert answer.status_code == 303
             assert answer.headers["location"].startswith("/signin?next=")
+
+
+async def test_whole_lists_come_in_pages_that_join(client: httpx.AsyncClient) -> None:
+    found: list[str] = []
+    cursor = ""
+    while True:
+        answer = await client.get(f"{API}/sensors?limit=2{cursor}")
+        page = answer.json()
+        assert len(page["items"]) <= 2
+        found += [s["channel"] for s in page["items"]]
+        if page["next"] is None:
+            break
+        cursor = f"&cursor={page['next']}"
+    assert found == [s["channel"] for s in (await client.get(f"{API}/sensors")).json()["items"]]
+    assert len(found) == 5
