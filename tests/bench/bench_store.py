@@ -42,6 +42,7 @@ def main(short: bool) -> list[Figure]:
 def figures(short: bool) -> Iterator[Figure]:
     """Give the figures part by part, as they come."""
     parts: list[Callable[[Path, bool], list[Figure]]] = [
+        month,
         ingest,
         size,
         trace,
@@ -49,7 +50,6 @@ def figures(short: bool) -> Iterator[Figure]:
         newest,
         stall,
         writes,
-        month,
     ]
     for part in parts:
         with scratch() as folder:

@@ -315,3 +315,15 @@ class ReadingsStoreContract:
             store.latest([NOZZLE])
         with pytest.raises(StoreError, match="closed"):
             np.array(list(store.read(NOZZLE, START, START + 1)))
+
+    def test_late_readings_among_many_appends_keep_their_order(
+        self, store: ReadingsStore, merged: bool
+    ) -> None:
+        order = [*range(50, 100), *range(50)]
+        for i in order:
+            store.append(batch({NOZZLE: [reading(START + i * MINUTE, float(i))]}))
+        store.retain(START + 5 * WINDOW, [])
+        self.rest(store, merged)
+        values = all_of(store, NOZZLE, START, START + DAY).value.tolist()
+        assert values == [float(i) for i in range(50, 100)]
+        assert store.append(batch({NOZZLE: [reading(START + 60 * MINUTE, 60.0)]})).duplicates == 1

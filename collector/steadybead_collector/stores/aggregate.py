@@ -70,8 +70,10 @@ class _Work:
 
     def _windows(self, first: int, last: int) -> None:
         rows = self.view.connection.execute(_WINDOWS, (self.view.channel, first, last)).fetchall()
-        for window, *totals, chunk in self._add_whole(WINDOW, rows):
-            if chunk is None:
+        cut = self._add_whole(WINDOW, rows)
+        forgotten = {window for window, *_, chunk in cut if chunk is None}
+        for window, *totals, chunk in cut:
+            if window in forgotten:
                 begin = window * WINDOW
                 self.filling.add_forgotten(begin, begin + WINDOW, Summary.of_row(totals))
             else:

@@ -9,7 +9,7 @@ from threading import RLock
 import apsw
 from filelock import FileLock, Timeout
 
-from steadybead_collector.stores.faults import told
+from steadybead_collector.stores.faults import store_error, told
 from steadybead_collector.stores.files import PAGE_SIZE, beside, check_whole, make_whole
 from steadybead_collector.stores.schema import VERSION, identify, upgrade
 from steadybead_domain.ports import StoreError
@@ -59,12 +59,14 @@ class Database:
     def lending(self) -> Iterator[apsw.Connection]:
         """Lend a reading connection; each statement is a transaction of its own."""
         self.check_open()
-        with told(self.path):
+        try:
             connection = self._lend()
             try:
                 yield connection
             finally:
                 self._give_back(connection)
+        except apsw.Error as error:
+            raise store_error(self.path, error) from error
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[apsw.Connection]:

@@ -44,10 +44,15 @@ def told(path: Path) -> Iterator[None]:
     try:
         yield
     except apsw.Error as error:
-        for kind, remedy in _REMEDIES:
-            if isinstance(error, kind):
-                raise StoreError(f"readings file {path}: {remedy} ({_short(error)})") from error
-        raise StoreError(f"readings file {path}: {_short(error)}; report this") from error
+        raise store_error(path, error) from error
+
+
+def store_error(path: Path, error: apsw.Error) -> StoreError:
+    """Name the file, what happened and the remedy."""
+    for kind, remedy in _REMEDIES:
+        if isinstance(error, kind):
+            return StoreError(f"readings file {path}: {remedy} ({_short(error)})")
+    return StoreError(f"readings file {path}: {_short(error)}; report this")
 
 
 def _short(error: apsw.Error) -> str:

@@ -94,6 +94,8 @@ def _cut(chunk: "Chunk", start: int, end: int) -> _Cut | None:
 def _join(cuts: Sequence[_Cut], name: str, n: int) -> _Array:
     found = [cut.chunk.columns[name] for cut in cuts]
     if found and found[0][0] == _CONSTANT and found.count(found[0]) == len(found):
+        if not any(found[0][1]):
+            return np.zeros(n, _TYPES[name])
         return np.full(n, np.frombuffer(found[0][1], _TYPES[name])[0])
     column, at = np.empty(n, _TYPES[name]), 0
     for chunk, low, high, _ in cuts:
@@ -116,10 +118,9 @@ class Chunk:
         if form != _FORM or count != len(_NAMES):
             raise StoreError(f"a chunk has form {form}: a newer Steadybead wrote it; update")
         at, self.columns = _HEAD.size, {}
-        for i, name in enumerate(_NAMES):
-            stop = at + entries[2 * i + 1]
-            self.columns[name] = (entries[2 * i], data[at:stop])
-            at = stop
+        for name, coding, length in zip(_NAMES, entries[::2], entries[1::2], strict=True):
+            self.columns[name] = (coding, data[at : at + length])
+            at += length
 
     def column(self, name: str) -> _Array:
         """Unpack one column."""

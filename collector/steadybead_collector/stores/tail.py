@@ -95,9 +95,15 @@ class Tail:
 
     def remove(self, channel: int, start: int, end: int, upto: int) -> None:
         """Drop the rows of a channel in [start, end) that came by position `upto`."""
+        self.deal()
         rows = self.rows(channel)
-        gone = (rows["time"] >= start) & (rows["time"] < end) & (rows["position"] <= upto)
-        self.replace(channel, rows[~gone])
+        low, high = np.searchsorted(rows["time"], (start, end))
+        inside = rows[low:high]
+        later = inside[inside["position"] > upto]
+        if low == 0 and not len(later):  # most often: nothing is copied, however much waits
+            self.replace(channel, _unburdened(rows[high:]))
+        else:
+            self.replace(channel, join_rows([rows[:low], later, rows[high:]]))
 
     def drop(self, upto: int) -> None:
         """Drop all rows that came by position `upto`."""
@@ -135,7 +141,7 @@ class Tail:
         starts = np.flatnonzero(np.diff(owner, prepend=-1))
         bounds = [*starts.tolist(), len(owner)]
         for channel, (a, b) in zip(owner[starts].tolist(), pairwise(bounds), strict=True):
-            _push(self.by_channel.setdefault(channel, []), table[a:b].copy())
+            _push(self.by_channel.setdefault(channel, []), join_rows([table[a:b]]))
 
 
 def _of_channel(
@@ -158,6 +164,13 @@ def _fill(table: Rows, position: int, rows: Columns) -> None:
     table["plant"] = rows.plant
     table["quality"] = rows.quality
     table["reason"] = rows.reason
+
+
+def _unburdened(rows: Rows) -> Rows:
+    """Copy a view that keeps much more memory alive than it shows."""
+    base = rows.base
+    burdened = isinstance(base, np.ndarray) and len(base) > 2 * len(rows)
+    return rows.copy() if burdened else rows
 
 
 def _push(parts: list[Rows], rows: Rows) -> None:
