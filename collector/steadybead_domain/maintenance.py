@@ -33,7 +33,7 @@ class FilterChange:
 
     station: StationId
     time: int
-    work: FilterWork = FilterWork.CHANGED
+    kind: FilterWork = FilterWork.CHANGED
     id: str = ""
     author: str = ""
     entered: int = 0
@@ -42,7 +42,7 @@ class FilterChange:
     @property
     def begins_anew(self) -> bool:
         """Tell whether the forecast begins anew; a mere look at the filter changes nothing."""
-        return self.work is not FilterWork.INSPECTED
+        return self.kind is not FilterWork.INSPECTED
 
     def to_json(self) -> dict[str, Any]:
         """Write as JSON members."""
@@ -50,7 +50,7 @@ class FilterChange:
             "id": self.id,
             "station": str(self.station),
             "time": format_rfc3339(self.time),
-            "work": self.work.value,
+            "kind": self.kind.value,
             "note": self.note,
             "author": self.author,
             "entered": format_rfc3339(self.entered),
@@ -62,7 +62,7 @@ class FilterChange:
         return cls(
             StationId.parse(data["station"]),
             parse_rfc3339(data["time"]),
-            FilterWork(data["work"]),
+            FilterWork(data["kind"]),
             data["id"],
             data["author"],
             parse_rfc3339(data["entered"]),

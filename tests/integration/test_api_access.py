@@ -24,6 +24,7 @@ READS = [
     "/api/v1/alarms",
     "/api/v1/alarms/al1",
     "/api/v1/findings",
+    "/api/v1/filter-changes",
     "/api/v1/welds",
     "/api/v1/welds/w1",
     "/api/v1/welds/w1/trace",
@@ -35,6 +36,10 @@ READS = [
 NEW_WELD = {"station": str(BAY_1), "gun": "b"}
 SHELF = {"until": "2026-05-04T08:30:00Z", "reason": "waits for a part"}
 ACTS = {
+    "/api/v1/filter-changes": (
+        {"station": "north/bay-1"},
+        {"maintenance", "quality", "administrator"},
+    ),
     "/api/v1/welds": (NEW_WELD, {"welder", "quality", "administrator"}),
     "/api/v1/welds/w1/stop": ({}, {"welder", "quality", "administrator"}),
     "/api/v1/alarms/al1/acknowledge": (
@@ -107,7 +112,7 @@ async def test_act_needs_one_of_its_roles(shop: Shop, role: Role, path: str) -> 
     async with client_of(shop.app) as client:
         answer = await client.post(path, json=body, headers=shop.token(role))
     assert answer.status_code == (
-        (201 if path.endswith("welds") else 200) if role in allowed else 403
+        (201 if path.endswith(("welds", "filter-changes")) else 200) if role in allowed else 403
     )
     done = [e for e in shop.records.audit.page(50).items if e.what != "token created"]
     assert [e.actor for e in done] == ([f"the {role}"] if role in allowed else [])

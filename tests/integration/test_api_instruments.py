@@ -420,7 +420,7 @@ async def test_sensors_say_what_is_due_and_findings_too(
         "calibration_failed_as_found",
         "calibration_due_soon",
     ]
-    assert findings[1]["to_do"] == "have it calibrated before then"
+    assert findings[1]["next_step"] == "have it calibrated before then"
     shop.clock.advance(2 * 86_400)
     findings = (await client.get(f"{API}/findings?station=north/bay-1")).json()["items"]
     assert findings[1]["kind"] == "calibration_overdue"

@@ -14,9 +14,11 @@ from schemathesis.specs.openapi.checks import negative_data_rejection, positive_
 
 from api_shop import NOZZLE, Shop, make_shop, mixed, put
 from calibration_samples import FITTING, INSTRUMENT, calibration, check
+from maintenance_samples import drift_finding, filter_change, filter_finding
 from records_samples import CHIEF, T0, fact, refusal, start
 from steadybead_collector.records.instruments import FittingRecord
 from steadybead_collector.records.revisions import Act
+from steadybead_domain.diagnosis.standing import finding_id
 from steadybead_domain.people import Role
 from steadybead_domain.times import DAY
 
@@ -29,6 +31,8 @@ KNOWN = {
     "instrument": "tc-7",
     "calibration": "cal-1",
     "check": "check-1",
+    "finding": finding_id(drift_finding()),
+    "change": "fc-1",
 }
 
 BOUNDED = settings(
@@ -54,6 +58,8 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
     kept.keep_fitting(FittingRecord("f-1", replace(FITTING, start=T0 - DAY)), nozzle, act)
     kept.keep_calibration(calibration(performed=T0, effective=T0), act)
     kept.keep_check(check(time=T0), nozzle, act)
+    opened.records.add_findings([drift_finding(), filter_finding()])
+    opened.records.filter_changes.keep(filter_change(), act)
     opened.records.quarantine([refusal(b"\xff"), refusal(b"text")])
     yield opened
     opened.close()
@@ -80,6 +86,7 @@ CHECKED_FURTHER = {
     "POST /api/v1/instruments/{instrument}/fittings",
     "POST /api/v1/calibrations",
     "POST /api/v1/reference-checks",
+    "POST /api/v1/filter-changes",
     "GET /api/v1/worth",
     "GET /api/v1/sensors/history",
 }
@@ -127,6 +134,10 @@ def test_every_route_of_this_stage_is_described(shop: Shop) -> None:
         ("alarms/{alarm}/acknowledge", "post"),
         ("alarms/{alarm}/shelve", "post"),
         ("findings", "get"),
+        ("findings/{finding}", "get"),
+        ("filter-changes", "get"),
+        ("filter-changes", "post"),
+        ("filter-changes/{change}", "get"),
         ("welds", "get"),
         ("welds", "post"),
         ("welds/{weld}", "get"),

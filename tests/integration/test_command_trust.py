@@ -183,7 +183,7 @@ def test_check_and_findings_name_j_wire_read_as_k(tmp_path: Path) -> None:
             items = running.client.get("api/v1/findings").json()["items"]
             (hint,) = [i for i in items if i["kind"] == "wiring_implausible"]
             assert hint["channel"] == NOZZLE
-            assert "the wire is probably type J" in hint["what"] + hint["to_do"]
+            assert "the wire is probably type J" in hint["words"] + hint["next_step"]
             assert "write type = &#34;J&#34;" in running.client.get(f"/sensors/{NOZZLE}").text
             assert running.stop() == 0
         with sending(broker):

@@ -117,7 +117,7 @@ def ended(
     ends = [] if superseded is None else [Ended(superseded, "a newer finding")]
     if finding.kind.startswith("filter_"):
         ends += [
-            Ended(c.time, f"filter {c.work.value}")
+            Ended(c.time, f"filter {c.kind.value}")
             for c in changes
             if c.station == finding.station and c.begins_anew and c.time >= finding.time
         ]
