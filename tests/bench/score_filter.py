@@ -1,7 +1,7 @@
 """A filter's life: what was forecast against when the drop really reached its limit."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -52,8 +52,9 @@ class Taken:
 class Run:
     """How one method did on one run; None where it said nothing.
 
-    `alert_h`: hours before the limit of the first alert, below 0 after it. `foreseen`: three
-    shifts ahead a forecast stood whose hours were right within a factor of two.
+    `alert_h`: hours before the limit of the first alert, below 0 after it; `reached_h` the same
+    of the first word that the limit is reached. `foreseen`: three shifts ahead a forecast stood
+    whose hours were right within a factor of two.
     """
 
     method: str
@@ -62,6 +63,7 @@ class Run:
     life_h: float
     alert_h: float | None
     foreseen: bool
+    reached_h: float | None = None
 
 
 def life_of(walked: Walked) -> Life | None:
@@ -90,15 +92,17 @@ def life_of(walked: Walked) -> Life | None:
 
 
 def told_forecasts(walked: Walked, life: Life) -> list[Forecast]:
-    """Give what the diagnosis forecast."""
+    """Give what the diagnosis forecast; that the limit is reached is no forecast."""
     return [
-        (life.at(t.time), *t.remaining_h) for t in raised(walked) if t.remaining_h is not None
-    ]  # fmt: skip
+        (life.at(t.time), *t.remaining_h)
+        for t in raised(walked)
+        if t.remaining_h is not None and t.remaining_h[2] > t.remaining_h[0]
+    ]
 
 
-def told_alert(told: Sequence[Told], life: Life) -> float | None:
-    """Give the running hours of the first alert."""
-    alerts = [t.time for t in told if t.kind in ("filter_due", "filter_limit") and t.is_alarm]
+def told_alert(told: Sequence[Told], life: Life, *kinds: str) -> float | None:
+    """Give the running hours of the first alarm of these kinds."""
+    alerts = [t.time for t in told if t.kind in kinds and t.is_alarm]
     return life.at(min(alerts)) if alerts else None
 
 
@@ -130,8 +134,11 @@ def score_life(walked: Walked) -> tuple[list[Run], list[Taken]]:
     if life is None:
         return [], []
     forecasts = told_forecasts(walked, life)
-    alert = told_alert(list(raised(walked)), life)
-    runs = [run_of("Steadybead", life, forecasts, alert)]
+    said = list(raised(walked))
+    alert = told_alert(said, life, "filter_due", "filter_limit")
+    reached = told_alert(said, life, "filter_limit")
+    reached_h = None if reached is None else life.life_h - reached
+    runs = [replace(run_of("Steadybead", life, forecasts, alert), reached_h=reached_h)]
     rows = taken("Steadybead", life, forecasts)
     for method, forecast in _LINES.items():
         simple = _simple(life, forecast)

@@ -7,7 +7,7 @@ import pandas as pd
 
 from bench.score_filter import AHEAD_H
 from bench.score_match import Outcome
-from bench.score_tables import FOUND, NAMED, OWN, false_rates
+from bench.score_tables import FOUND, NAMED, OWN, false_rates, shown
 
 LONG_H = 48.0  # a filter that lives shorter cannot be foreseen three shifts ahead
 
@@ -68,12 +68,15 @@ def _filter_goals(frames: dict[str, pd.DataFrame]) -> Iterator[Goal]:
     yield Goal("filter: 80 % intervals that cover, at 30, 50, 70, 85 % of life", level,
                f"{cover:.0%}", "75–85 %", 0.75 <= cover <= 0.85, len(mine))  # fmt: skip
     width = ((mine["high_h"] - mine["low_h"]) / mine["true_h"]).groupby(mine["share"]).median()
-    shown = ", ".join(f"{w:.2f}" for w in width)
-    yield Goal("filter: their median width over the hours left, by share", level, shown, "",
+    widths = ", ".join(f"{w:.2f}" for w in width)
+    yield Goal("filter: their median width over the hours left, by share", level, widths, "",
                None, len(mine))  # fmt: skip
     unused = float((own["alert_h"] / own["life_h"]).median())
     yield Goal("filter: median unused life at the alert", level, f"{unused:.0%}", "≤ 25 %",
                unused <= 0.25, n)  # fmt: skip
+    reached = (own["reached_h"] / own["life_h"]).median()
+    yield Goal("filter: “limit reached” told so much of the life too early (median)", level,
+               shown(100 * float(reached), ".1f") + " %", "", None, n)  # fmt: skip
     late = int((~(own["alert_h"] > 0)).sum())
     yield Goal("filter: told later than the limit, or never", level, str(late), "0", late == 0, n)
 
