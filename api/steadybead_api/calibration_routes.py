@@ -3,12 +3,12 @@
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
-from pydantic import Field, FiniteFloat
+from pydantic import Field
 
 from steadybead_api import impact
 from steadybead_api import instrument_acts as acts
 from steadybead_api.access import CalibratingActor, Reader, services_of
-from steadybead_api.fields import Limit, Name, PairCursor, Time, Words, cursor_of, key_of
+from steadybead_api.fields import Limit, Name, Number, PairCursor, Time, Words, cursor_of, key_of
 from steadybead_api.instrument_routes import REPEAT, Entered, RecordId, Revision
 from steadybead_api.instrument_schemas import CalibrationItem, ImpactItem
 from steadybead_api.measuring import Measuring
@@ -25,9 +25,9 @@ MOST_POINTS = 200
 class PointEntry(Entered):
     """A point; `as_found` null: not looked at; `as_left` null: not adjusted."""
 
-    reference: FiniteFloat
-    as_found: FiniteFloat | None = None
-    as_left: FiniteFloat | None = None
+    reference: Number
+    as_found: Number | None = None
+    as_left: Number | None = None
 
 
 class CalibrationEntry(Entered):
@@ -44,13 +44,13 @@ class CalibrationEntry(Entered):
     kind: CorrectionKind
     unit: Words
     points: Annotated[list[PointEntry], Field(min_length=1, max_length=MOST_POINTS)]
-    expanded_uncertainty: FiniteFloat
-    coverage_factor: FiniteFloat = 2.0
+    expanded_uncertainty: Number
+    coverage_factor: Number = 2.0
     reference_instrument: Words
     certificate: Words = ""
     due: Time | None = None
-    valid_low: FiniteFloat | None = None
-    valid_high: FiniteFloat | None = None
+    valid_low: Number | None = None
+    valid_high: Number | None = None
     note: Words = ""
     withdrawn: bool = False
     revision: Revision = 1

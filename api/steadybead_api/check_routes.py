@@ -3,7 +3,6 @@
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
-from pydantic import FiniteFloat
 
 from steadybead_api import instrument_acts as acts
 from steadybead_api.access import CheckingActor, Reader, services_of
@@ -11,6 +10,7 @@ from steadybead_api.fields import (
     Channel,
     Limit,
     Name,
+    Number,
     PairCursor,
     Station,
     Time,
@@ -42,13 +42,13 @@ class ReferenceCheckEntry(Entered):
     id: Name | None = None
     channel: Channel
     time: Time | None = None
-    reference: FiniteFloat
-    shown: FiniteFloat | None = None
+    reference: Number
+    shown: Number | None = None
     nozzle: Words
     reference_instrument: Words
-    expanded_uncertainty: FiniteFloat
-    coverage_factor: FiniteFloat = 2.0
-    flow_l_min: FiniteFloat | None = None
+    expanded_uncertainty: Number
+    coverage_factor: Number = 2.0
+    flow_l_min: Number | None = None
     occasion: Words = ""
     withdrawn: bool = False
     revision: Revision = 1

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Annotated, Final, TypeVar
 
 from fastapi import Query
-from pydantic import BeforeValidator, PlainSerializer, StringConstraints, WithJsonSchema
+from pydantic import BeforeValidator, Field, PlainSerializer, StringConstraints, WithJsonSchema
 
 from steadybead_api.problems import Problem
 from steadybead_collector.records.paging import Key
@@ -50,6 +50,8 @@ TimeText = Annotated[str, _DATE_TIME]
 Words = Annotated[
     str, StringConstraints(strip_whitespace=True, max_length=200, pattern=r"^[^\x00-\x1f\x7f]*$")
 ]
+Number = Annotated[float, Field(allow_inf_nan=False, ge=-1e9, le=1e9)]
+"""A figure that a person reads off an instrument."""
 Name = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 Station = Annotated[str, BeforeValidator(lambda v: str(_station(v))), WithJsonSchema(_STATION)]
 Channel = Annotated[str, BeforeValidator(lambda v: str(_channel(v))), WithJsonSchema(_CHANNEL)]

@@ -3,11 +3,11 @@
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
-from pydantic import BaseModel, ConfigDict, Field, FiniteFloat
+from pydantic import BaseModel, ConfigDict, Field
 
 from steadybead_api import instrument_acts as acts
 from steadybead_api.access import CalibratingActor, Reader, services_of
-from steadybead_api.fields import Channel, Cursor, Limit, Name, Time, Words, paged
+from steadybead_api.fields import Channel, Cursor, Limit, Name, Number, Time, Words, paged
 from steadybead_api.instrument_schemas import FittingItem, InstrumentDetail, InstrumentItem
 from steadybead_api.measuring import Measuring
 from steadybead_api.schemas import Listed
@@ -38,7 +38,7 @@ class InstrumentEntry(Entered):
     serial: Words
     kind: Words
     unit: Words
-    tolerance: FiniteFloat
+    tolerance: Number
     interval_days: int | None = None
     revision: Revision = 1
 

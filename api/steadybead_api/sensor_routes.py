@@ -3,10 +3,9 @@
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
-from pydantic import FiniteFloat
 
 from steadybead_api.access import Reader, services_of
-from steadybead_api.fields import Channel, Cursor, Limit, Station, Time, paged
+from steadybead_api.fields import Channel, Cursor, Limit, Number, Station, Time, paged
 from steadybead_api.instrument_acts import the_channel
 from steadybead_api.instrument_routes import entry_item
 from steadybead_api.instrument_schemas import EntryItem, SensorItem, WorthItem
@@ -66,7 +65,7 @@ def worth(
     channel: Annotated[Channel, Query()],
     time: Annotated[Time | None, Query(description="now if absent")] = None,
     value: Annotated[
-        FiniteFloat | None, Query(description="recorded; the reading at the time if absent")
+        Number | None, Query(description="recorded; the reading at the time if absent")
     ] = None,
     nozzle: Annotated[str, Query(max_length=200)] = "",
     over_s: OverQuery = 0.0,
@@ -78,6 +77,10 @@ def worth(
     recorded = recorded_at(services, found, at) if value is None else value
     if recorded is None:
         raise Problem(422, "value", "value: there is no reading at that time; give a value")
+    facts = found.quantity.facts
+    if not facts.low <= recorded <= facts.high:
+        text = f"{recorded:g} {facts.unit} cannot be: give {facts.low:g} to {facts.high:g}"
+        raise Problem(422, "value", f"value: {text}", errors=[{"at": "value", "detail": text}])
     valuer = Valuer(services, Measuring(services))
     near = near_in_store(services, at)
     try:

@@ -215,3 +215,10 @@ async def test_whole_lists_come_in_pages_that_join(client: httpx.AsyncClient) ->
         cursor = f"&cursor={page['next']}"
     assert found == [s["channel"] for s in (await client.get(f"{API}/sensors")).json()["items"]]
     assert len(found) == 5
+
+
+async def test_a_value_that_cannot_be_has_no_worth(client: httpx.AsyncClient) -> None:
+    query = {"channel": str(NOZZLE), "value": "1e6"}
+    answer = await client.get(f"{API}/worth", params=query)
+    assert answer.status_code == 422
+    assert "cannot be: give -40 to 900" in answer.json()["detail"]
