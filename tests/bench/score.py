@@ -22,8 +22,8 @@ from bench.score_shop import FIRST_SEED, spans
 from bench.score_tables import Results
 from bench.score_walk import walk
 
-ROUND_MONTHS = 14.0
-DEFAULT_MONTHS = 140
+ROUND_MONTHS = 16.5
+DEFAULT_MONTHS = 100
 
 
 def score(rounds: int, seed: int, *, short: bool, say: Callable[[str], object]) -> Results:

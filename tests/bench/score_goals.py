@@ -124,11 +124,13 @@ def _event_goals(events: pd.DataFrame, false: pd.DataFrame) -> Iterator[Goal]:
     if not events.empty:
         air = events[events["what"] == "air lost"]
         rest = events[events["what"] != "air lost"]
-        in_time = float((air["delay_s"] <= 2.0).mean())
+        in_time = float((air["delay_s"] <= 2.0).mean()) if len(air) else float("nan")
         yield Goal("air lost while hot: told within 2 s of the first reading that shows it",
-                   "all", f"{in_time:.0%}", "100 %", in_time == 1.0, len(air))  # fmt: skip
+                   "all", shown(100 * in_time) + " %", "100 %",
+                   in_time == 1.0 if len(air) else None, len(air))  # fmt: skip
         seen = float(rest["delay_s"].notna().mean())
-        yield Goal("heat or flow beyond window and deadband: told", "all", f"{seen:.0%}", "100 %",
+        yield Goal("heat or flow beyond window and deadband: told", "all",
+                   shown(100 * seen) + " %", "100 %",
                    seen == 1.0 if len(rest) else None, len(rest))  # fmt: skip
     wrong = int(false["kind"].str.startswith(("heat_", "flow_l", "flow_h")).sum())
     wrong -= int((false["kind"] == "flow_loss").sum())

@@ -68,7 +68,7 @@ MEANT: Mapping[str, Meant] = {
     "wrong_type": _m("sensor_bad", "thermocouple_drift", SIGNS, sign=[HEAT, WORN]),
     "channel_silence": _m(SILENT),
     "silence": _m(SILENT),
-    "filter_loading": _m(NEARS, "filter_blocked", sign=_FALLS, slow=True),
+    "filter_loading": _m(NEARS, sign=("filter_blocked", *_FALLS), slow=True),
     "filter_blockage": _m("filter_blocked", NEARS, sign=_FALLS, slow=True),
     "filter_missing": _m("filter_fell", sign=["flow_high"], slow=True),
     "filter_torn": _m("filter_fell", sign=["flow_high"], slow=True),
@@ -127,7 +127,11 @@ def score_fault(walked: Walked, fault: Fault, until: int | None = None) -> Score
     meant = MEANT[fault.kind.name]
     start = us(fault.start_s)
     last = min(us(fault.end_s) + GRACE[meant.slow], until or walked.end, walked.end + HOUR)
-    said = [t for t in raised(walked) if start <= t.time <= last and _near(t, fault)]
+    said = [
+        t
+        for t in raised(walked)
+        if start <= t.time <= last and _near(t, fault) and not _by_people(walked, t)
+    ]
     verdict, first = judge(meant, said)
     if verdict is Outcome.MISSED and not _in_use(walked.blocks, fault):
         verdict = Outcome.IDLE
@@ -171,14 +175,21 @@ def judge(meant: Meant, said: Sequence[Told]) -> tuple[Outcome, Told | None]:
 
 
 def _class(meant: Meant, told: Told) -> Outcome | None:
-    """Class one word; None: an alarm on air, heat or flow speaks of a reading, not of a cause."""
+    """Class one word; None: it speaks of a reading or of the filter's age, not of a cause."""
     if told.kind in meant.right:
         return Outcome.RIGHT
     if told.kind == CANNOT_TELL:
         return Outcome.CANNOT_TELL if meant.cause in told.causes else Outcome.WRONG
     if told.kind in meant.sign:
         return Outcome.SIGN
-    return None if told.kind in AIR | HEAT | FLOW else Outcome.WRONG
+    return None if told.kind in AIR | HEAT | FLOW | NEARS else Outcome.WRONG
+
+
+def _by_people(walked: Walked, told: Told) -> bool:
+    """Tell whether the word speaks of what people did to the filter meanwhile."""
+    acts = ("filter_changed", "filter_tapped_out")
+    days = [told.time - r.start for r in walked.truth if r.kind in acts and r.what == "act"]
+    return told.kind == "filter_fell" and any(0 <= d < DAY for d in days)
 
 
 def _near(told: Told, fault: Fault) -> bool:

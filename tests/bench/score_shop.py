@@ -25,7 +25,8 @@ LEVELS = ("full", "usual", "least")
 NO_CHECKS = "full, no checks"
 DAY_S, H_S = 86_400.0, 3600.0
 LEARNING_DAYS = 14  # without a fault, before slow ones begin
-LIMIT_PA = 140.0  # for one gun at 52 L/min; at 100 L/min it is some 250 Pa
+LIMIT_PA = {1: 140.0, 2: 250.0}  # by the guns in use: one at 52 L/min takes half the air
+SLOW_DAYS = 28
 HALF_SHIFT = Calendar(end_s=12.25 * H_S, breaks=((9.25 * H_S, 9.5 * H_S),))
 PROCEDURE = Procedure(
     "pp-speed-nozzle",
@@ -90,13 +91,13 @@ def procedures() -> dict[str, Procedure]:
     return {PROCEDURE.id: PROCEDURE}
 
 
-def bay(level: str, seed: int) -> tuple[Plant, Station]:
+def bay(level: str, seed: int, guns: int = 1) -> tuple[Plant, Station]:
     """Give the simulated plant and the station as the plant file has it.
 
     The simulated one carries needle probe and hand-held flow meter besides, for the checks.
     """
     plant = plant_of(1, level="full" if level == NO_CHECKS else level)
-    station = replace(plant.stations[0], air=AirSource(intake_filter_limit_pa=LIMIT_PA))
+    station = replace(plant.stations[0], air=AirSource(intake_filter_limit_pa=LIMIT_PA[guns]))
     if level == "usual":
         wanted = {Quantity.NOZZLE_TEMPERATURE, Quantity.AIR_FLOW, Quantity.FILTER_PRESSURE_DROP}
         kept = tuple(c for c in station.channels if c.quantity in wanted)
@@ -170,12 +171,12 @@ def fast(level: str, seed: int, days: int, *, squeezed: bool = False) -> Span:
 
 
 def slow(level: str, seed: int) -> Span:
-    """Make a span with two weeks to learn and two weeks with faults that show over shifts."""
+    """Make a span with two weeks to learn and four weeks with faults that show over shifts."""
     plant, _ = bay(level, seed)
     kinds = tuple(k for k in SLOW if not (k == "tip_moved" and level == "full"))
-    faults = random_faults(_bare(plant), seed, 14, kinds)
+    faults = random_faults(_bare(plant), seed, SLOW_DAYS, kinds)
     late = tuple(_moved(f, LEARNING_DAYS * DAY_S) for f in faults)
-    return _span("slow", level, seed, 28, late)
+    return _span("slow", level, seed, LEARNING_DAYS + SLOW_DAYS, late)
 
 
 def drift(level: str, seed: int, size_k: float, days: int = 22) -> Span:
@@ -209,13 +210,14 @@ def filter_life(level: str, seed: int, hurry: float = 1.0) -> Span:
 
 
 def _span(kind: str, level: str, seed: int, days: int, faults: Sequence[Fault]) -> Span:
-    plant, station = bay(level, seed)
     rng = stream(seed, "score", "shop")
+    guns = 2 if level.startswith("full") and rng.random() < 0.5 else 1
+    plant, station = bay(level, seed, guns)
     scenario = Scenario(
         calendar=HALF_SHIFT,
         mains=Mains(unrest=float(rng.uniform(0.5, 1.5))),
         dust=Dust(level_mg_m3=float(rng.uniform(0.3, 1.2))),
-        setups=(Setup("*", guns_in_use=1 if rng.random() < 0.5 else None),),
+        setups=(Setup("*", guns_in_use=guns),),
         faults=tuple(faults),
     )
     return Span(kind, level, seed, days, scenario, plant, station)

@@ -71,7 +71,8 @@ DRIFT = MEANT["thermocouple_offset"]
         (["flow_meter_drift", "thermocouple_drift"], Outcome.WRONG, "flow_meter_drift"),
         (["thermocouple_drift", "flow_meter_drift"], Outcome.RIGHT, "thermocouple_drift"),
         (["heat_high", "supply_voltage"], Outcome.WRONG, "supply_voltage"),
-        (["flow_low"], Outcome.MISSED, None),
+        (["flow_low", "filter_due"], Outcome.MISSED, None),
+        (["filter_blocked"], Outcome.WRONG, "filter_blocked"),
     ],
 )
 def test_the_first_word_that_names_a_cause_decides(
@@ -143,6 +144,15 @@ def test_what_the_product_says_it_cannot_see_is_told_from_a_miss() -> None:
     torn = fault("filter_torn", NOON_S, NOON_S + 3600, size=50.0)
     assert score_fault(walked(torn, level="least"), torn).outcome is Outcome.NO_CHANNEL
     assert score_fault(walked(torn), torn).outcome is Outcome.MISSED
+
+
+def test_a_word_on_what_people_did_meanwhile_is_neither_right_nor_wrong() -> None:
+    wrong = fault("thermocouple_offset", NOON_S, NOON_S + 7200, size=9.0, place="gun-a/nozzle")
+    seen = walked(wrong)
+    seen.told = [told("filter_fell", NOON_S + 3600)]
+    assert score_fault(seen, wrong).outcome is Outcome.WRONG
+    seen.truth = [Truth("act", "filter_changed", "c", "bay-1", None, None, us(NOON_S + 60))]
+    assert score_fault(seen, wrong).outcome is Outcome.MISSED
 
 
 def test_shifts_are_counted_from_that_of_the_onset() -> None:
