@@ -25,7 +25,7 @@ from steadybead_domain.alarms.state import alarm_state
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.live import Fitness, GunState, LiveGun, LiveStation, LiveValue
 from steadybead_domain.people import Actor, Role
-from steadybead_domain.plant import Channel, FlowMeter, Plant, Station
+from steadybead_domain.plant import AirSource, Channel, FlowMeter, Plant, Station
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Batch, Columns, Quality, Reason
 from steadybead_domain.times import MINUTE, SECOND
@@ -54,7 +54,8 @@ def station(name: str, title: str, guns: str) -> Station:
     ]
     filter_drop = ChannelId("north", name, "blower/filter-drop")
     channels.append(Channel(filter_drop, Quantity.FILTER_PRESSURE_DROP, "Pa"))
-    return Station(StationId("north", name), tuple(channels), title, PROCEDURE)
+    air = AirSource(intake_filter_limit_pa=250.0)
+    return Station(StationId("north", name), tuple(channels), title, PROCEDURE, air)
 
 
 PLANT = Plant(

@@ -27,6 +27,7 @@ from steadybead_api import (
 )
 from steadybead_api.access import BEARER, SESSION
 from steadybead_api.demo_visitor import DemoVisitor
+from steadybead_api.maintenance_pages import maintenance_router
 from steadybead_api.middleware import BodyLimit, Measured, SecurityHeaders
 from steadybead_api.page_routes import page_router
 from steadybead_api.sensor_pages import sensor_router
@@ -74,6 +75,7 @@ def create_app(services: Services) -> FastAPI:
     app.include_router(login_routes.router)
     app.include_router(page_router(services))
     app.include_router(sensor_router(services))
+    app.include_router(maintenance_router(services))
     openapi.install(app)
     app.add_middleware(DemoVisitor)
     app.add_middleware(BodyLimit)

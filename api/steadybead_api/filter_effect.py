@@ -1,13 +1,12 @@
 """What work on a filter has changed: the pressure drop before and after, from the readings."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from statistics import fmean
 
 from steadybead_api.services import Services
 from steadybead_domain.diagnosis.filter_watch import LEAST_FLOW_L_MIN
 from steadybead_domain.ids import ChannelId
-from steadybead_domain.maintenance import FilterChange
+from steadybead_domain.maintenance import Drop, FilterChange
 from steadybead_domain.plant import Station
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.times import HOUR, MINUTE
@@ -15,14 +14,6 @@ from steadybead_domain.times import HOUR, MINUTE
 REACH = 12 * HOUR
 MINUTES = 10
 FEWEST = 3
-
-
-@dataclass(frozen=True, slots=True)
-class Drop:
-    """The mean drop over some minutes of running, and the flow of all guns; None: not measured."""
-
-    drop_pa: float
-    flow_l_min: float | None
 
 
 def effect(
@@ -44,9 +35,9 @@ def effect(
 
 
 def drop_now(services: Services, station: Station) -> Drop | None:
-    """Give the drop of the last ten minutes of running within half a day."""
+    """Give the drop of the last ten minutes of running within half a day, or of fewer."""
     now = services.clock()
-    return _mean(_running(services, station, now - REACH, now)[-MINUTES:])
+    return _mean(_running(services, station, now - REACH, now)[-MINUTES:], fewest=1)
 
 
 def _running(
@@ -82,8 +73,8 @@ def _minutes(
     return {at: mean for at, n, mean in rows if n}
 
 
-def _mean(rows: list[tuple[float, float | None]]) -> Drop | None:
-    if len(rows) < FEWEST:
+def _mean(rows: list[tuple[float, float | None]], fewest: int = FEWEST) -> Drop | None:
+    if len(rows) < fewest:
         return None
     flows = [flow for _, flow in rows if flow is not None]
     return Drop(fmean(drop for drop, _ in rows), fmean(flows) if flows else None)

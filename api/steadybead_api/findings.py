@@ -1,43 +1,17 @@
 """Findings as they stand now: what the diagnosis told, beside what people have done since."""
 
-from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 from steadybead_api.due_items import due_now
 from steadybead_api.measuring import Measuring
 from steadybead_api.services import Services
 from steadybead_collector.records.findings import Told
 from steadybead_collector.records.paging import Key
-from steadybead_domain.diagnosis.finding import Finding
-from steadybead_domain.diagnosis.standing import Ended, Urgency, ended, finding_id, urgency_of
+from steadybead_domain.diagnosis.standing import Standing, Urgency, ended, finding_id, urgency_of
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.maintenance import FilterChange
-from steadybead_domain.times import format_rfc3339
 
 MOST_SCANNED = 20_000
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """A finding with its id, how urgent it is, and what ended it."""
-
-    id: str
-    finding: Finding
-    urgency: Urgency
-    ended: Ended | None = None
-
-    def to_json(self) -> dict[str, Any]:
-        """Write as JSON members."""
-        end = self.ended
-        return {
-            "id": self.id,
-            **self.finding.to_json(),
-            "urgency": self.urgency.word,
-            "open": end is None,
-            "ended": None if end is None else format_rfc3339(end.time),
-            "ended_by": "" if end is None else end.by,
-        }
 
 
 class Findings:

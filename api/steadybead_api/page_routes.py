@@ -81,7 +81,7 @@ class Pages:
     def floor(self, shell: Shell) -> Page:
         """Build the floor page."""
         source = self.sources
-        return floor_page(source.plant(), source.live(), source.alarms(), shell)
+        return floor_page(source.plant(), source.live(), source.alarms(), shell, source.findings())
 
     def station(self, shell: Shell, site: str, name: str) -> Page:
         """Build a station's page."""
@@ -102,6 +102,7 @@ class Pages:
             alarms=source.alarms(),
             procedures=source.procedures(),
             welds=welds,
+            findings=source.findings(station.id),
             budgets=source.budgets(station.id),
         )
 

@@ -7,6 +7,7 @@ from typing import Final, Protocol
 from fastapi import Request
 
 from steadybead_api import access
+from steadybead_api.findings import Findings
 from steadybead_api.sensors import sensors
 from steadybead_api.services import Services
 from steadybead_api.weld_worth import weld_worths
@@ -14,6 +15,7 @@ from steadybead_collector.records.welds import WeldSearch
 from steadybead_dashboards.shell import Person
 from steadybead_dashboards.weld import MeanWorth
 from steadybead_domain.alarms.model import Alarm
+from steadybead_domain.diagnosis.standing import Standing
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.live import LiveStation
 from steadybead_domain.plant import Plant
@@ -27,6 +29,7 @@ ACTS: Final = {
     "see welders": access.SEEING_WELDERS,
     "check": access.CHECKING,
     "calibrate": access.CALIBRATING,
+    "maintain": access.MAINTAINING,
 }
 _CURSOR = re.compile(r"(\d{1,19})\.(\d{1,19})")
 
@@ -61,6 +64,9 @@ class PageSources(Protocol):
 
     def alarms(self) -> Sequence[Alarm]:
         """Give the alarms that are not normal."""
+
+    def findings(self, station: StationId | None = None) -> Sequence[Standing]:
+        """Give the findings that stand, of one station or of all, the most urgent first."""
 
     def procedures(self) -> Mapping[str, Procedure]:
         """Give the latest revision of each procedure by its id."""
@@ -124,6 +130,10 @@ class ServiceSources:
     def alarms(self) -> Sequence[Alarm]:
         """Give the alarms that are not normal."""
         return self._services.live.snapshot(self.now()).alarms
+
+    def findings(self, station: StationId | None = None) -> Sequence[Standing]:
+        """Give the findings that stand, of one station or of all, the most urgent first."""
+        return Findings(self._services).open(station)
 
     def procedures(self) -> Mapping[str, Procedure]:
         """Give the latest revision of each procedure by its id."""

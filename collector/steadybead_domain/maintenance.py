@@ -70,6 +70,14 @@ class FilterChange:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Drop:
+    """A mean pressure drop while air goes, with the flow of all guns; None: not measured."""
+
+    drop_pa: float
+    flow_l_min: float | None
+
+
 def change_problems(change: FilterChange, now: int) -> list[tuple[str, str]]:
     """Give what is wrong with an entry, as (field, remedy)."""
     found = []

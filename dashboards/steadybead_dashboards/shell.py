@@ -10,7 +10,7 @@ from steadybead_dashboards.site_time import Moment, moment
 class Person:
     """Who is signed in.
 
-    `can` holds acts: `weld`, `acknowledge`, `see welders`, `check`, `calibrate`.
+    `can` holds acts: `weld`, `acknowledge`, `see welders`, `check`, `calibrate`, `maintain`.
     """
 
     name: str

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from steadybead_dashboards.alarm_cards import AlarmCard, alarm_cards
+from steadybead_dashboards.finding_cards import FindingLine, lines_by_station
 from steadybead_dashboards.sensor_words import expanded_text
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.tiles import GunView, Tile, tile
 from steadybead_dashboards.weld_rows import WeldRow, weld_row
 from steadybead_dashboards.words import GUN_MAIN, QUANTITIES
 from steadybead_domain.alarms.model import Alarm
+from steadybead_domain.diagnosis.standing import Standing
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.live import LiveStation
 from steadybead_domain.plant import Plant, Station
@@ -49,6 +51,7 @@ class StationPage:
     procedures: tuple[Procedure, ...]
     own_procedure: str
     recent: tuple[WeldRow, ...]
+    findings: tuple[FindingLine, ...] = ()
 
 
 def station_page(
@@ -61,10 +64,11 @@ def station_page(
     procedures: Mapping[str, Procedure],
     welds: Iterable[Weld],
     budgets: Mapping[ChannelId, Budget] | None = None,
+    findings: Iterable[Standing] = (),
 ) -> StationPage:
     """Build the page; `welds` are those of this station, open ones and the latest, newest first.
 
-    `budgets` are those of the newest values, by channel.
+    `budgets` are those of the newest values, by channel; `findings` those that stand here.
     """
     cards = alarm_cards((a for a in alarms if a.raised.station == station.id), plant, shell)
     shown = tile(station, live, shell, has_alarm=bool(cards))
@@ -81,6 +85,7 @@ def station_page(
         tuple(sorted(procedures.values(), key=lambda p: p.title)),
         station.procedure or "",
         tuple(row for row in rows if not row.running)[:5],
+        lines_by_station(findings).get(str(station.id), ()),
     )
 
 

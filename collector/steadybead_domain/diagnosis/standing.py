@@ -8,13 +8,14 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Any
 
 from steadybead_domain.diagnosis import signatures as s
 from steadybead_domain.diagnosis.drift_words import CANNOT_TELL
 from steadybead_domain.diagnosis.finding import Finding, Sureness
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.maintenance import FilterChange
-from steadybead_domain.times import DAY, HOUR
+from steadybead_domain.times import DAY, HOUR, format_rfc3339
 
 _DRIFT = frozenset(
     {
@@ -64,6 +65,28 @@ class Ended:
 
     time: int
     by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A finding with its id, how urgent it is, and what ended it."""
+
+    id: str
+    finding: Finding
+    urgency: Urgency
+    ended: Ended | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """Write as JSON members."""
+        end = self.ended
+        return {
+            "id": self.id,
+            **self.finding.to_json(),
+            "urgency": self.urgency.word,
+            "open": end is None,
+            "ended": None if end is None else format_rfc3339(end.time),
+            "ended_by": "" if end is None else end.by,
+        }
 
 
 def subject_of(finding: Finding) -> str:

@@ -1,0 +1,126 @@
+/** The maintenance page: records work on a filter with one tap, and shows what it changed. */
+import { act } from "./acts.js";
+import { newId } from "./entry.js";
+import { say } from "./say.js";
+import { part } from "./tile.js";
+import { tick, utc } from "./times.js";
+import { text } from "./words.js";
+
+const LOOK_EVERY_MS = 30_000;
+const LOOKS = 40;
+const API = "/api/v1/filter-changes";
+const rows = document.getElementById("done-rows");
+const zone = document.documentElement.dataset.zone;
+const day = new Intl.DateTimeFormat("sv-SE", { timeZone: zone, dateStyle: "short", timeStyle: "medium" });
+
+/** One filter: its buttons, its note, and the entry that waits to be sent. */
+class Filter {
+  constructor(card) {
+    this.card = card;
+    this.buttons = [...card.querySelectorAll("[data-kind]")];
+    this.waiting = null;
+    for (const button of this.buttons) button.addEventListener("click", () => this.record(button.dataset.kind));
+  }
+
+  async record(kind) {
+    const note = this.card.querySelector('[name="note"]').value.trim();
+    // An entry that was not confirmed keeps its id, so that the next tap cannot make it two.
+    if (this.waiting?.kind !== kind || this.waiting?.note !== note) {
+      this.waiting = { id: newId("fc"), station: this.card.dataset.station, kind, note };
+    }
+    this.lock(true);
+    try {
+      const kept = await act(API, this.waiting);
+      this.waiting = null;
+      this.card.querySelector('[name="note"]').value = "";
+      await this.show(kept);
+    } catch (error) {
+      this.tell(error.message, true);
+    } finally {
+      this.lock(false);
+    }
+  }
+
+  async show(kept) {
+    const row = addRow(kept, this.card.dataset.name);
+    if (kept.kind !== "inspected") setTime(part(this.card, "last-change"), kept.time);
+    const found = await this.look(kept.id, row);
+    const values = { before: dropText(found?.before), work: text(`filter ${kept.kind}`) };
+    const kind = kept.kind === "inspected" ? "filter_seen" : found?.before ? "filter_before" : "filter_kept";
+    this.tell(text(kind, values), false);
+    say(text(kind, values));
+    this.follow(kept, row, found, LOOKS);
+  }
+
+  /** Ask for the drop before and after; null where that cannot be told now. */
+  async look(id, row) {
+    try {
+      const answer = await fetch(`${API}/${id}`, { credentials: "same-origin" });
+      if (!answer.ok) return null;
+      const found = await answer.json();
+      part(row, "before").textContent = dropText(found.before);
+      part(row, "after").textContent = dropText(found.after);
+      return found;
+    } catch {
+      return null;
+    }
+  }
+
+  follow(kept, row, found, left) {
+    if (found?.after || left === 0 || kept.kind === "inspected") {
+      if (found?.after) {
+        const values = { before: dropText(found.before), after: dropText(found.after) };
+        this.tell(text("filter_effect", values), false);
+      }
+      return;
+    }
+    setTimeout(async () => this.follow(kept, row, await this.look(kept.id, row), left - 1), LOOK_EVERY_MS);
+  }
+
+  tell(sentence, isProblem) {
+    const outcome = part(this.card, "outcome");
+    outcome.textContent = sentence;
+    outcome.toggleAttribute("data-problem", isProblem);
+  }
+
+  lock(is) {
+    for (const button of this.buttons) button.disabled = is;
+  }
+}
+
+function dropText(drop) {
+  if (!drop) return "–";
+  const flow = drop.flow_l_min === null ? "" : `, ${drop.flow_l_min.toFixed(0)} L/min`;
+  return `${drop.drop_pa.toFixed(0)} Pa${flow}`;
+}
+
+function addRow(kept, place) {
+  const known = rows.querySelector(`[data-change="${kept.id}"]`);
+  if (known) return known;
+  const row = document.getElementById("done-template").content.firstElementChild.cloneNode(true);
+  row.dataset.change = kept.id;
+  stamp(row.querySelector("time"), kept.time);
+  part(row, "place").textContent = place;
+  part(row, "work").textContent = [text(`filter ${kept.kind}`), kept.note].filter(Boolean).join(" · ");
+  part(row, "author").textContent = kept.author;
+  rows.prepend(row);
+  rows.closest("table").hidden = false;
+  document.getElementById("nothing-done").hidden = true;
+  return row;
+}
+
+function setTime(box, iso) {
+  const time = document.createElement("time");
+  stamp(time, iso);
+  box.replaceChildren(time);
+}
+
+function stamp(time, iso) {
+  time.dateTime = iso;
+  time.title = utc(Date.parse(iso));
+  time.textContent = day.format(Date.parse(iso));
+}
+
+for (const card of document.querySelectorAll(".filter-card")) new Filter(card);
+tick();
+setInterval(tick, 1_000);
