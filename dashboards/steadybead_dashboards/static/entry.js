@@ -81,7 +81,7 @@ export class EntryForm {
     const name = at.replace(/^body\./, "").replace(/[.[].*$/, "");
     const said = document.getElementById(`problem-${name}`);
     if (!said) return false;
-    said.textContent = said.hidden ? detail : `${said.textContent} ${detail}`;
+    said.textContent = said.hidden ? detail : `${said.textContent}\n${detail}`;
     said.hidden = false;
     const field = this.form.querySelector(`[aria-describedby~="problem-${name}"]`);
     field?.setAttribute("aria-invalid", "true");
