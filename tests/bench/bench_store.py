@@ -59,28 +59,35 @@ def figures(short: bool) -> Iterator[Figure]:
 
 
 def ingest(folder: Path, short: bool) -> list[Figure]:
-    """Append batches of 1,000, in turn with bare inserts of the very same bytes."""
-    figures = []
+    """Append batches of 1,000, in turn with bare inserts of the very same bytes.
+
+    First a burst whose windows are not over, so that only the journal works (and the WAL is
+    carried over); then hours of data at once, which housekeeping packs beside.
+    """
+    found = []
+    count = 60 if short else 600
     for channels, each in ((8, 125), (40, 25), (400, 3)):
-        here = folder / str(channels)
-        batches = list(batches_of(channels, each, 60 if short else 600))
-        ours_s, bare_s = beside_bare_inserts(here, batches)
         n = channels * each
-        figures += [
-            figure(f"store: durable batches of {n} of {channels} channels", n / ours_s, "1/s"),
+        what = f"batches of {n} of {channels} channels"
+        burst = list(batches_of(channels, each, count, step=500_000 // each // 2))
+        ours_s, bare_s = beside_bare_inserts(folder / f"burst {channels}", burst)
+        found += [
+            figure(f"store: durable {what}", n / ours_s, "1/s"),
             figure(f"store: bare journal inserts of the same {n} readings", n / bare_s, "1/s"),
-            figure(
-                f"store: time over a bare insert, batches of {n} of {channels} channels",
-                ours_s / bare_s,
-                "",
-                goal=2.0,
-            ),
+            figure(f"store: time over a bare insert, {what}", ours_s / bare_s, "", goal=2.0),
         ]
-    return figures
+    hours = list(batches_of(40, 25, count))
+    ours_s, bare_s = beside_bare_inserts(folder / "hours", hours)
+    return [
+        *found,
+        figure(
+            "store: time over a bare insert, hours at once, packing beside", ours_s / bare_s, ""
+        ),
+    ]
 
 
 def beside_bare_inserts(folder: Path, batches: list[Batch]) -> tuple[float, float]:
-    """Give the mean seconds of an append and of a bare insert, housekeeping running beside."""
+    """Give the median seconds of an append and of a bare insert, housekeeping beside."""
     blobs = []
     for batch in batches:
         flat = flatten(batch)
@@ -89,21 +96,17 @@ def beside_bare_inserts(folder: Path, batches: list[Batch]) -> tuple[float, floa
     store = SqliteReadings(folder)
     bare = bare_journal(folder / "bare.sqlite")
     insert = "INSERT INTO journal VALUES (?, ?, ?, ?)"
-    ours_s, bare_s, block = 0.0, 0.0, 50
-    warm = len(batches) // 3
+    pairs = []
     with housekeeping(store, 0.02):
-        for k in range(0, len(batches), block):
-            chosen = range(k, min(k + block, len(batches)))
-            ours = timed(lambda: [store.append(batches[i]) for i in chosen])  # noqa: B023
-            plain = timed(
-                lambda: [bare.execute(insert, (i, 0, 1_000, blobs[i])) for i in chosen]  # noqa: B023
-            )
-            if k >= warm:
-                ours_s, bare_s = ours_s + ours, bare_s + plain
+        for i, (batch, blob) in enumerate(zip(batches, blobs, strict=True)):
+            ours_s = timed(lambda: store.append(batch))  # noqa: B023
+            bare_s = timed(lambda: bare.execute(insert, (i, 0, len(batch), blob)))  # noqa: B023
+            pairs.append((ours_s, bare_s))
     bare.close()
     store.close()
-    counted = len(batches) - -(-warm // block) * block
-    return ours_s / counted, bare_s / counted
+    lasting = pairs[len(pairs) // 2 :]  # by then both logs have their lasting size
+    ours_s, bare_s = np.median(np.array(lasting), axis=0).tolist()
+    return ours_s, bare_s
 
 
 def bare_journal(path: Path) -> apsw.Connection:

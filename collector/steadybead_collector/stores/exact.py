@@ -15,12 +15,15 @@ _LOW_BITS = 30
 _LOW_MASK = (1 << _LOW_BITS) - 1
 
 
-def exact_sums(values: Float64, starts: Int64) -> list[int]:
+def exact_sums(
+    values: Float64, starts: Int64, bounds: tuple[float, float] | None = None
+) -> list[int]:
     """Sum `values` float64 [n], finite, over the parts that begin at `starts` int64 [m].
 
     Part i ends where part i + 1 starts; the last one ends with the array. No part is empty.
+    `bounds` are the least and the greatest of all values, where the caller knows them.
     """
-    low, high = float(values.min()), float(values.max())
+    low, high = bounds or (float(values.min()), float(values.max()))
     most = max(abs(low), abs(high))
     if most == 0.0:
         return [0] * len(starts)

@@ -72,21 +72,18 @@ def summarise(rows: Columns) -> Summary:
 
 def summarise_parts(rows: Columns, starts: Int64) -> Iterable[Summary]:
     """Summarise the parts of `rows` that begin at `starts` int64 [m]; no part is empty."""
-    lows = highs = rows.value
+    count = np.diff(starts, append=len(rows))
+    worst = np.maximum.reduceat(rows.quality, starts)
     if rows.quality.any() or rows.reason.any():
         use = counted(rows)
-        lows = np.where(use, rows.value, np.inf)
-        highs = np.where(use, rows.value, -np.inf)
         n = np.add.reduceat(use, starts, dtype=np.int64)
+        low = np.minimum.reduceat(np.where(use, rows.value, np.inf), starts)
+        high = np.maximum.reduceat(np.where(use, rows.value, -np.inf), starts)
         totals = exact_sums(np.where(use, rows.value, 0.0), starts)
     else:
-        n = np.diff(starts, append=len(rows))
-        totals = exact_sums(rows.value, starts)
-    columns = (
-        np.diff(starts, append=len(rows)),
-        n,
-        np.minimum.reduceat(lows, starts),
-        np.maximum.reduceat(highs, starts),
-    )
-    worst = np.maximum.reduceat(rows.quality, starts)
+        n = count
+        low = np.minimum.reduceat(rows.value, starts)
+        high = np.maximum.reduceat(rows.value, starts)
+        totals = exact_sums(rows.value, starts, (float(low.min()), float(high.max())))
+    columns = (count, n, low, high)
     return map(Summary, *(c.tolist() for c in columns), totals, worst.tolist())
