@@ -26,6 +26,7 @@ NOT_MEASURED = mark("The pressure drop over the filter is not measured here: no 
 NO_LIMIT = mark("The plant file names no limit for this filter: no forecast.")
 TOO_EARLY = mark("No forecast yet: too little has been seen since the last change.")
 AT_LIMIT = mark("The limit is reached.")
+ABOVE = mark("The drop now lies above the limit.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,20 +142,24 @@ def _filter(station: Station, facts: FilterFacts, shell: Shell) -> FilterCard:
         "" if limit is None else f"{limit:.0f} Pa",
         "" if shown is None else hours_text(shown.remaining_h),
         "" if shown is None else f"{hours_text(shown.low_h)} – {hours_text(shown.high_h)}",
-        _why(measured=measured, limit=limit is not None, full=full, known=shown is not None),
+        _why(station, facts, full=full, known=shown is not None),
         None if last is None else shell.moment(last.time),
         None if facts.changed is None else shell.moment(facts.changed.time),
         None if limit is None else drawing(told, limit, shown),
     )
 
 
-def _why(*, measured: bool, limit: bool, full: bool, known: bool) -> str:
-    if not measured:
+def _why(station: Station, facts: FilterFacts, *, full: bool, known: bool) -> str:
+    """Say why no hours are shown, or what is beyond them; empty where nothing is to be said."""
+    limit = station.air.intake_filter_limit_pa
+    if station.channel_of(Quantity.FILTER_PRESSURE_DROP) is None:
         return NOT_MEASURED
-    if not limit:
+    if limit is None:
         return NO_LIMIT
     if full:
         return AT_LIMIT
+    if facts.now is not None and facts.now.drop_pa > limit:
+        return ABOVE
     return "" if known else TOO_EARLY
 
 

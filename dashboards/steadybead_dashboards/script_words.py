@@ -62,11 +62,13 @@ SCRIPT_TEXTS = {
     "same_lines": mark("Both lines are the same: no calibration moves these readings."),
     "filter_kept": mark("Recorded: filter {work}. The forecast begins anew."),
     "filter_seen": mark("Noted: filter inspected. The forecast goes on as it was."),
-    "filter_before": mark("Recorded: filter {work}. Drop before: {before}; after: once air has run."),
+    "filter_before": mark(
+        "Recorded: filter {work}. Drop before: {before}; after: once air has run."
+    ),
     "filter_effect": mark("Drop before: {before}; after: {after}."),
-    "filter changed": mark("changed"),
-    "filter tapped out": mark("tapped out"),
-    "filter inspected": mark("inspected"),
+    "filter_changed": mark("changed"),
+    "filter_tapped_out": mark("tapped out"),
+    "filter_inspected": mark("inspected"),
     "moved_by": mark("The calibrations move these readings by {least} to {most} {unit}."),
 }
 

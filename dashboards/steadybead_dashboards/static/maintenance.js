@@ -9,6 +9,9 @@ import { text } from "./words.js";
 const LOOK_EVERY_MS = 30_000;
 const LOOKS = 40;
 const API = "/api/v1/filter-changes";
+const WORK = {
+  changed: text("filter_changed"), "tapped out": text("filter_tapped_out"), inspected: text("filter_inspected"),
+};
 const rows = document.getElementById("done-rows");
 const zone = document.documentElement.dataset.zone;
 const day = new Intl.DateTimeFormat("sv-SE", { timeZone: zone, dateStyle: "short", timeStyle: "medium" });
@@ -45,10 +48,11 @@ class Filter {
     const row = addRow(kept, this.card.dataset.name);
     if (kept.kind !== "inspected") setTime(part(this.card, "last-change"), kept.time);
     const found = await this.look(kept.id, row);
-    const values = { before: dropText(found?.before), work: text(`filter ${kept.kind}`) };
-    const kind = kept.kind === "inspected" ? "filter_seen" : found?.before ? "filter_before" : "filter_kept";
-    this.tell(text(kind, values), false);
-    say(text(kind, values));
+    const values = { before: dropText(found?.before), work: WORK[kept.kind] };
+    const sentence = kept.kind === "inspected" ? text("filter_seen")
+      : found?.before ? text("filter_before", values) : text("filter_kept", values);
+    this.tell(sentence, false);
+    say(sentence);
     this.follow(kept, row, found, LOOKS);
   }
 
@@ -101,7 +105,7 @@ function addRow(kept, place) {
   row.dataset.change = kept.id;
   stamp(row.querySelector("time"), kept.time);
   part(row, "place").textContent = place;
-  part(row, "work").textContent = [text(`filter ${kept.kind}`), kept.note].filter(Boolean).join(" · ");
+  part(row, "work").textContent = [WORK[kept.kind], kept.note].filter(Boolean).join(" · ");
   part(row, "author").textContent = kept.author;
   rows.prepend(row);
   rows.closest("table").hidden = false;

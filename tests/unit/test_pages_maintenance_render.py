@@ -1,0 +1,137 @@
+"""The maintenance page's words, numbers and drawing, without a server."""
+
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from fakes_pages import PLANT
+from maintenance_samples import BAY_1, T0, drift_finding, filter_change, filter_finding
+from steadybead_dashboards.finding_cards import figure, finding_cards, headline, lines_by_station
+from steadybead_dashboards.forecast_drawing import NOW_X, Forecast, drawing
+from steadybead_dashboards.maintenance import Done, FilterFacts, maintenance_page
+from steadybead_dashboards.render import renderer
+from steadybead_dashboards.shell import Person, Shell
+from steadybead_domain.diagnosis.finding import Finding
+from steadybead_domain.diagnosis.standing import Standing, finding_id, urgency_of
+from steadybead_domain.ids import StationId
+from steadybead_domain.maintenance import Drop
+from steadybead_domain.plant import AirSource
+from steadybead_domain.times import HOUR
+
+MARTA = Person("Marta", "maintenance", frozenset({"maintain"}))
+SHELL = Shell("North works", ZoneInfo("Europe/Lisbon"), T0 + HOUR, "/maintenance", MARTA, "csrf-1")
+LIMIT = 250.0
+
+
+def standing(finding: Finding) -> Standing:
+    return Standing(finding_id(finding), finding, urgency_of(finding))
+
+
+def test_a_headline_is_the_first_thing_said() -> None:
+    assert headline(drift_finding()) == "Gun a: the thermocouple reads 5.1 °C low"
+    assert headline(filter_finding(drop_pa=138.0)) == "Drop 138 Pa at the usual flow"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (0.91, "0.91"),
+        (-5.1, "\N{MINUS SIGN}5.1"),
+        (138.4, "138"),
+        (123456.0, "123456"),
+        (0.0, "0"),
+        (0.00001234, "1.23e\N{MINUS SIGN}05"),
+    ],
+)
+def test_numbers_of_any_size_are_printed(value: float, text: str) -> None:
+    assert figure(value) == text
+    assert figure(value, "Cel") == f"{text} °C"
+
+
+def test_a_forecast_is_no_line_and_no_card() -> None:
+    found = [standing(drift_finding()), standing(filter_finding())]
+    assert [line.words for line in lines_by_station(found)[str(BAY_1)]] == [
+        "Gun a: the thermocouple reads 5.1 °C low"
+    ]
+    (card,) = finding_cards(found, PLANT, SHELL)
+    assert (card.place, card.urgency_word, card.sureness) == ("Bay 1", "Soon", "likely")
+    assert [r.text for r in card.numbers] == ["\N{MINUS SIGN}5.1 °C", "0.2 °C", "0.8 °C", "2.4 °C"]
+    assert [r.text for r in card.evidence] == [
+        "0.91",
+        "nozzle reading over needle probe",
+        "nothing",
+    ]
+
+
+def points(text: str) -> list[tuple[float, float]]:
+    found = [tuple(map(float, pair.split(","))) for pair in text.split()]
+    return [(x, y) for x, y in found]
+
+
+def test_the_fan_begins_at_the_drop_told_and_meets_the_limit() -> None:
+    told = [(T0, 60.0), (T0 + HOUR, 140.0)]
+    shown = drawing(told, LIMIT, Forecast(140.0, 30.0, 21.0, 42.0))
+    assert shown is not None
+    middle = points(shown.middle)
+    assert middle[0] == (NOW_X, shown.dot_y) == (shown.dot_x, shown.dot_y)
+    assert middle[-1] == (shown.middle_x, shown.limit_y)
+    assert NOW_X < shown.low_x < shown.middle_x < shown.high_x <= 320.0
+    ahead = (shown.middle_x - NOW_X) / (shown.high_x - NOW_X)
+    assert ahead == pytest.approx(30.0 / 42.0, abs=0.01)
+    fan = points(shown.fan)
+    assert (fan[0], fan[-1]) == (middle[0], middle[0])
+    assert points(shown.past)[0][1] > shown.dot_y > shown.limit_y  # y grows downwards
+
+
+def test_drawing_without_forecast_or_without_anything() -> None:
+    assert drawing([], LIMIT, None) is None
+    alone = drawing([(T0, 140.0)], LIMIT, None)
+    assert alone is not None
+    assert (alone.past, alone.fan, alone.dot_x) == ("", "", NOW_X)
+    beyond = drawing([(T0, 900.0)], LIMIT, Forecast(900.0, 0.0, 0.0, 0.0))
+    assert beyond is not None
+    assert 0 <= beyond.dot_y < beyond.limit_y <= 110
+    assert beyond.fan == ""
+
+
+def page_of(facts: FilterFacts, limit: float | None = LIMIT) -> str:
+    stations = tuple(
+        replace(s, air=AirSource(intake_filter_limit_pa=limit)) for s in PLANT.stations
+    )
+    plant = replace(PLANT, stations=stations)
+    page = maintenance_page(plant, SHELL, [], [], {BAY_1: facts}, [])
+    own = page.filters[0]
+    return f"{own.left}|{own.interval}|{own.why}|{own.now}"
+
+
+def test_what_is_said_of_a_filter() -> None:
+    now = Drop(138.4, 53.2)
+    assert page_of(FilterFacts([filter_finding(hours=9.04)], now)) == (
+        "9.0|6.3 – 13||138 Pa, 53 L/min"
+    )
+    assert page_of(FilterFacts()).startswith("||No forecast yet")
+    assert page_of(FilterFacts(), limit=None).startswith("||The plant file names no limit")
+    assert page_of(FilterFacts(now=Drop(260.0, None))) == (
+        "||The drop now lies above the limit.|260 Pa"
+    )
+    full = FilterFacts([filter_finding("filter_limit", hours=0.0)], now)
+    assert page_of(full).startswith("||The limit is reached.")
+    asked = FilterFacts([filter_finding(), filter_finding("filter_fell", 60, hours=None)])
+    assert page_of(asked).startswith("||No forecast yet")
+
+
+def test_everything_is_escaped_and_the_buttons_are_for_maintenance_only() -> None:
+    bad = replace(drift_finding(), words="<b>gun</b> a", next_step="<i>look</i>")
+    done = Done(replace(filter_change(), note="<u>n</u>", author="<s>"), Drop(200.0, 50.0), None)
+    page = maintenance_page(PLANT, SHELL, [standing(bad)], [], {}, [done])
+    html = renderer().render(page)
+    for tag in ("<b>gun", "<i>look", "<u>n", "<s>"):
+        assert tag not in html
+    assert "&lt;b&gt;gun" in html
+    assert html.count('data-kind="changed"') == len(PLANT.stations)
+    assert "200 Pa, 50 L/min" in html
+    stranger = renderer().render(replace(page, shell=replace(SHELL, person=None)))
+    assert "data-kind" not in stranger
+    assert "Sign in to record a change" in stranger
+    assert StationId("north", "bay-4") in {s.id for s in PLANT.stations}
