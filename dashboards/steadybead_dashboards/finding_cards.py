@@ -64,6 +64,7 @@ class FindingCard:
     for_text: str
     told: Moment
     sureness: str
+    of_filter: bool
     numbers: tuple[Row, ...]
     evidence: tuple[Row, ...]
 
@@ -118,6 +119,7 @@ def _card(item: Standing, place: str, shell: Shell) -> FindingCard:
         span_text(shell.now - found.since),
         shell.moment(found.time),
         SURENESS[found.sureness],
+        found.kind.startswith("filter_"),
         tuple(
             Row(name, figure(value, found.unit))
             for field, name in _NUMBERS

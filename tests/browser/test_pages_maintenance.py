@@ -114,12 +114,23 @@ def test_one_tap_records_a_change_and_shows_the_drop_before(
     expect(row).to_have_count(1)
     expect(row).to_contain_text("Bay 1")
     expect(row).to_contain_text("141 Pa")
+    expect(card(page, "bay-1").locator(".forecast")).to_be_hidden()
+    expect(page.locator(".finding-card:visible")).to_have_count(2)
     (kept,) = server.shop.records.filter_changes.all()
     assert (kept.station, kept.kind.value, kept.author) == (BAY_1, "changed", "demo visitor")
     page.reload()
     expect(page.locator("#done-rows tr")).to_have_count(1)
     expect(card(page, "bay-1")).to_contain_text("No forecast yet")
     expect(card(page, "bay-1").locator('[data-part="last-change"] time')).to_be_visible()
+
+
+def test_what_was_done_is_no_longer_asked_for(opener: Opener) -> None:
+    page = opener("/maintenance")
+    card(page, "duct-hall").get_by_role("button", name="Filter changed").click()
+    expect(page.locator(".finding-card:visible")).to_have_count(1)
+    page.goto(page.url.replace("/maintenance", "/"))
+    expect(page.locator('.tile[data-station="north/duct-hall"]')).to_be_visible()
+    expect(page.locator('.tile[data-station="north/duct-hall"] .finding-lines')).to_have_count(0)
 
 
 def test_a_lost_answer_is_not_two_changes(opener: Opener, server: ShopServer, watch: Watch) -> None:

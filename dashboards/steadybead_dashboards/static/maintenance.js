@@ -46,7 +46,7 @@ class Filter {
 
   async show(kept) {
     const row = addRow(kept, this.card.dataset.name);
-    if (kept.kind !== "inspected") setTime(part(this.card, "last-change"), kept.time);
+    if (kept.kind !== "inspected") this.begin(kept);
     const found = await this.look(kept.id, row);
     const values = { before: dropText(found?.before), work: WORK[kept.kind] };
     const sentence = kept.kind === "inspected" ? text("filter_seen")
@@ -54,6 +54,13 @@ class Filter {
     this.tell(sentence, false);
     say(sentence);
     this.follow(kept, row, found, LOOKS);
+  }
+
+  /** What was told of the old filter no longer holds. */
+  begin(kept) {
+    setTime(part(this.card, "last-change"), kept.time);
+    for (const told of this.card.querySelectorAll("[data-told]")) told.toggleAttribute("hidden", true);
+    for (const card of document.querySelectorAll(`[data-filter-of="${kept.station}"]`)) card.hidden = true;
   }
 
   /** Ask for the drop before and after; null where that cannot be told now. */
