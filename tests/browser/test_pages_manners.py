@@ -19,6 +19,7 @@ PAGES = (
     "/stations/north/bay-1",
     "/welds",
     "/welds/w-1001",
+    "/maintenance",
     "/signin",
     "/stations/north/nowhere",
 )
