@@ -44,6 +44,7 @@ score: $(VENV)/dev.done $(VENV)/product.done
 
 pictures: $(VENV)/dev.done $(VENV)/product.done
 	$(BIN)/python -m steadybead_simulator.pictures
+	$(BIN)/python tests/browser/take_pictures.py
 
 # Pins with hashes and without any registry's address.
 lock: $(VENV)/dev.done
