@@ -4,11 +4,13 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from shop_language import PROCEDURES, Bay, columns, made_station
 from steadybead_domain.alarms.model import AlarmFact
+from steadybead_domain.diagnosis import filter_watch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.grid import STEP
 from steadybead_domain.diagnosis.station import StationDiagnosis
@@ -123,6 +125,14 @@ def test_the_filters_findings_do_not_depend_on_the_cuts(cut: list[int], restart:
         bay.at("07:00", gun, air=50.0, heat=True)
     end = DAY + 4 * LENGTH
     readings = bay.readings(DAY, end, 0.1)
+    with pytest.MonkeyPatch.context() as patch:  # this filter lives two hours
+        patch.setattr(filter_watch, "LEAST_SEEN", 0)
+        filling_filter(bay, readings, end, cut, restart)
+
+
+def filling_filter(
+    bay: Bay, readings: dict[ChannelId, Columns], end: int, cut: list[int], restart: bool
+) -> None:
     time = next(iter(readings.values())).time
     share = (time - DAY) / (end - DAY)
     drop = 40.0 * 8.0**share + np.random.default_rng(3).standard_normal(len(time))

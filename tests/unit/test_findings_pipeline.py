@@ -10,17 +10,24 @@ from plants_ingest import PLANT, plant_file
 from steadybead_collector.config import load_plant_file
 from steadybead_collector.pipeline import Pipeline
 from steadybead_collector.stores.memory import MemoryReadings
+from steadybead_domain.diagnosis import filter_watch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.ids import StationId
 from steadybead_domain.maintenance import FilterChange, FilterWork
 from steadybead_domain.plant import Plant
 from steadybead_domain.ports import StoreError
-from steadybead_domain.times import MINUTE, SECOND
+from steadybead_domain.times import HOUR, MINUTE, SECOND
 
 DROP = '[[station.channel]]\nid = "blower/drop"\nquantity = "filter_pressure_drop"\nunit = "Pa"\n'
 BAY_1 = StationId("north", "bay-1")
 LIFE = 160  # minutes
 AHEAD = 20 * SECOND
+
+
+@pytest.fixture(autouse=True)
+def fast_filter(monkeypatch: pytest.MonkeyPatch) -> None:
+    """This filter lives less than three hours: do not wait a shift before the first forecast."""
+    monkeypatch.setattr(filter_watch, "LEAST_SEEN", 0)
 
 
 @dataclass
@@ -77,6 +84,17 @@ def test_findings_of_a_filter_that_fills_are_written(shop: Shop) -> None:
     forecast = next(f for f in told if f.kind == "filter_forecast")
     assert (forecast.station, forecast.threshold) == (BAY_1, 250.0)
     assert dict(forecast.evidence)["remaining_h"] is not None
+
+
+def test_no_forecast_is_told_in_the_first_shift_of_running(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(filter_watch, "LEAST_SEEN", 8 * HOUR)
+    for number in range(LIFE):
+        shop.minute(number)
+    kinds = {f.kind for f in shop.told()}
+    assert "filter_limit" in kinds
+    assert not kinds & {"filter_forecast", "filter_due"}
 
 
 def test_a_restart_neither_loses_nor_doubles_findings(shop: Shop) -> None:

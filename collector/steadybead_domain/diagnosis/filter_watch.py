@@ -1,7 +1,7 @@
 """The intake filter of a station: its drop and the flow of all guns, followed window by window."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from steadybead_domain.readings import Float64
 from steadybead_domain.times import HOUR, SECOND
 
 AFRESH = 4 * HOUR  # a forecast is told again so often
+LEAST_SEEN = 8 * HOUR  # of running before a forecast: a shift's heat and habits look like growth
 LEAST_FLOW_L_MIN = 15.0  # all guns together; less is no air: a project assumption
 VISCOSITY_EXPONENT = 0.7  # of air near 20 °C, µ ∝ T^0.7, from memory
 REFERENCE_K = 293.15
@@ -51,7 +52,8 @@ class FilterWatch:
     """Needs a pressure-drop channel over the filter and the flow of every gun.
 
     Not detectable without the channel. The limit is the plant file's; without one only the growth
-    is known. Findings: a forecast every four hours, and each sign at once; signs are alarms too.
+    is known. Findings: a forecast every four hours, none in the first eight hours of running, and
+    each sign at once; signs are alarms too.
     """
 
     def __init__(self, station: Station) -> None:
@@ -62,6 +64,7 @@ class FilterWatch:
         self.channel = None if channel is None else channel.id
         self.changes: list[int] = []
         self.told = Told()
+        self.seen = 0
 
     def note(self, change: FilterChange) -> None:
         """Take recorded work on the filter; it holds from its time, a mere look changes nothing."""
@@ -81,10 +84,21 @@ class FilterWatch:
         for i in usable.tolist():
             time = int(windows.start[i]) + WINDOW
             changed += self._begun_anew(time)
-            for told in self.tracker.update(Sample(time / SECOND, float(drop[i]), float(flow[i]))):
+            self.seen += WINDOW
+            for update in self.tracker.update(
+                Sample(time / SECOND, float(drop[i]), float(flow[i]))
+            ):
+                told = self._held_back(update)
                 changed += self._changes(time, told)
                 found += self._findings(time, told)
         return changed, found
+
+    def _held_back(self, told: FilterUpdate) -> FilterUpdate:
+        """Take the forecast out of what is told while too little running has been seen."""
+        if self.seen >= LEAST_SEEN:
+            return told
+        finding = None if told.finding == DUE else told.finding
+        return replace(told, finding=finding, remaining_s=None, low_s=None, high_s=None)
 
     def _columns(self, traces: Traces) -> dict[str, Float64]:
         flow = sum(
@@ -102,6 +116,7 @@ class FilterWatch:
             return []
         self.changes = [t for t in self.changes if t > time]
         self.tracker.begin_anew()
+        self.seen = 0
         return self._turned(time, "", None)
 
     def _changes(self, time: int, told: FilterUpdate) -> list[Change]:
@@ -167,6 +182,7 @@ class FilterWatch:
             "tracker": self.tracker.dump(),
             "gatherer": self.gatherer.dump(),
             "changes": self.changes,
+            "seen": self.seen,
             "told": [told.kind, told.since, told.forecast],
         }
 
@@ -175,6 +191,7 @@ class FilterWatch:
         self.tracker.load(data["tracker"])
         self.gatherer.load(data["gatherer"])
         self.changes = list(data["changes"])
+        self.seen = int(data["seen"])
         self.told = Told(*data["told"])
 
 
