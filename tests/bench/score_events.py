@@ -74,8 +74,8 @@ def losses(flow: Samples, nozzle: Samples) -> list[int]:
 def range_events(walked: Walked) -> Iterator[Event]:
     """Give each stretch of a true weld that lies beyond its window by the deadband long enough.
 
-    Left out: within ten minutes after air was lost, when the gun is warming again, and readings
-    of a nozzle that is not hot: a gun that is off or cooling is out of its window by design.
+    Left out: within ten minutes after air was lost, when the gun is warming again, and while the
+    nozzle is not hot: a gun that is off or cooling is out of its window by design.
     """
     welds = [(r.gun, r.start, r.end or r.start) for r in walked.truth if r.what == "weld"]
     for gun in walked.span.station.guns:
@@ -83,7 +83,7 @@ def range_events(walked: Walked) -> Iterator[Event]:
         for kind, (name, limit, sign) in _sides().items():
             delay_s, band = RANGE_LIMITS[kind].on_delay_s, RANGE_LIMITS[kind].deadband
             time, value = walked.samples.get(f"gun-{gun}/{name}", NOTHING)
-            beyond = (sign * (value - limit) >= band) & ((name != "nozzle") | (value > HOT_C))
+            beyond = (sign * (value - limit) >= band) & _hot_at(walked, gun, time)
             least = round((SLACK * delay_s + 5.0) * SECOND)
             active = _active(walked.told, kind, gun)
             for first, last in _runs(time, beyond):
@@ -100,6 +100,16 @@ def range_events(walked: Walked) -> Iterator[Event]:
                         kind, walked.span.level, walked.span.seed, gun, start,
                         min(delays, default=None),
                     )  # fmt: skip
+
+
+def _hot_at(walked: Walked, gun: str, time: Int64) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Tell at which times the last reading of the nozzle lies above 200 °C."""
+    read_at, value = walked.samples.get(f"gun-{gun}/nozzle", NOTHING)
+    if not len(read_at):
+        return np.zeros(len(time), np.bool_)
+    last = np.maximum(np.searchsorted(read_at, time, "right") - 1, 0)
+    hot: np.ndarray[tuple[int], np.dtype[np.bool_]] = value[last] > HOT_C
+    return hot
 
 
 def _sides() -> dict[str, tuple[str, float, float]]:

@@ -62,7 +62,7 @@ def _filter_goals(frames: dict[str, pd.DataFrame]) -> Iterator[Goal]:
     half = mine[mine["share"] == 0.5]
     error = float(((half["middle_h"] - half["true_h"]).abs() / half["true_h"]).median())
     yield Goal("filter: median error of the remaining hours at half life", level,
-               f"{error:.0%}", "≤ 20 %", error <= 0.2, len(half))  # fmt: skip
+               f"{error:.1%}", "≤ 20 %", error <= 0.2, len(half))  # fmt: skip
     mine["in"] = (mine["low_h"] <= mine["true_h"]) & (mine["true_h"] <= mine["high_h"])
     cover = float(mine["in"].mean())
     yield Goal("filter: 80 % intervals that cover, at 30, 50, 70, 85 % of life", level,

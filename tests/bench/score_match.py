@@ -232,14 +232,16 @@ def _excused(walked: Walked, fault: Fault, meant: Meant) -> Outcome:
 def _size(walked: Walked, fault: Fault, meant: Meant) -> float:
     """Give a fault's size in the unit of its cause; of lost flow what the meters showed."""
     if meant.cause == "flow_loss":
-        return flow_lost_pct(walked.blocks, us(fault.start_s), us(fault.end_s))
+        gun = fault.gun or walked.span.station.guns[0]
+        return flow_lost_pct(walked.blocks, gun, us(fault.start_s), us(fault.end_s))
     return abs(fault.size) * _PER_UNIT.get(fault.kind.name, float("inf"))
 
 
-def flow_lost_pct(blocks: Sequence[Block], start: int, end: int) -> float:
-    """Give how much of the flow was lost in [start, end) beside the ten shifts before, in %."""
-    before = [b.flow_l_min for b in blocks if b.hot and start - 14 * DAY < b.time <= start]
-    during = [b.flow_l_min for b in blocks if b.hot and start < b.time <= end]
+def flow_lost_pct(blocks: Sequence[Block], gun: str, start: int, end: int) -> float:
+    """Give how much of a gun's flow was lost in [start, end) beside the fortnight before, in %."""
+    rows = [(b.time, b.of_gun[gun]) for b in blocks if gun in b.of_gun]
+    before = [flow for time, flow in rows if start - 14 * DAY < time <= start]
+    during = [flow for time, flow in rows if start < time <= end]
     if not before or not during:
         return float("inf")
     return 100.0 * (1.0 - float(np.median(during)) / float(np.median(before)))

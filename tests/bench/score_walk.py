@@ -1,6 +1,6 @@
 """Walks one span: readings, weld events and checks to the diagnosis; what it said to the judges."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -45,7 +45,7 @@ class Block:
     """Five minutes in one row: means of the samples while gun a blows hot, NaN where it does not.
 
     `air_share`: share of the time with air at any gun; `hot` whether gun a was hot throughout;
-    `busy`: guns with air.
+    `flow_l_min` of all guns together, `of_gun` of each; `busy`: guns with air.
     """
 
     time: int
@@ -55,7 +55,7 @@ class Block:
     flow_l_min: float
     drop_pa: float
     busy: tuple[str, ...]
-    heard: tuple[str, ...]
+    of_gun: Mapping[str, float]
 
 
 @dataclass(slots=True)
@@ -253,7 +253,7 @@ def _block(span: Span, block: HistoryBlock) -> Block:
         total if max(blowing.values()) > 0 else float("nan"),
         float(np.mean(drop)) if len(drop) and max(blowing.values()) == 1.0 else float("nan"),
         tuple(g for g, share in blowing.items() if share > 0.2),
-        tuple(name for name, rows in usable.items() if len(rows)),
+        {g: float(np.mean(f)) for g, f in flows.items() if blowing[g] == 1.0},
     )
 
 

@@ -91,7 +91,7 @@ def test_goals_are_held_to_the_figures() -> None:
     assert (drift.figure, drift.met, drift.n) == ("67%", False, 3)
     names = {g.name: g for g in goals(results().frames())}
     error = names["filter: median error of the remaining hours at half life"]
-    assert (error.figure, error.met) == ("10%", True)
+    assert (error.figure, error.met) == ("10.0%", True)
     cover = names["filter: 80 % intervals that cover, at 30, 50, 70, 85 % of life"]
     assert (cover.figure, cover.met) == ("50%", False)
     unused = names["filter: median unused life at the alert"]

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bench.score_events import NOTHING, false_alarm, losses
+from bench.score_events import NOTHING, false_alarm, losses, range_events
 from bench.score_match import (
     MEANT,
     Outcome,
@@ -31,7 +31,7 @@ def told(kind: str, at_s: float, **more: object) -> Told:
 
 
 def block(at_s: float, *, busy: tuple[str, ...] = ("a",), flow: float = 50.0) -> Block:
-    return Block(us(at_s), 1.0, bool(busy), 320.0, flow, 80.0, busy, ())
+    return Block(us(at_s), 1.0, bool(busy), 320.0, flow, 80.0, busy, dict.fromkeys(busy, flow))
 
 
 def walked(*faults: Fault, level: str = "full", days: int = 4) -> Walked:
@@ -163,7 +163,8 @@ def test_shifts_are_counted_from_that_of_the_onset() -> None:
 
 def test_lost_flow_is_what_the_meters_showed() -> None:
     blocks = [block(300.0 * i, flow=50.0 if i < 10 else 45.0) for i in range(20)]
-    assert flow_lost_pct(blocks, us(2850.0), us(6000.0)) == pytest.approx(10.0)
+    assert flow_lost_pct(blocks, "a", us(2850.0), us(6000.0)) == pytest.approx(10.0)
+    assert flow_lost_pct(blocks, "b", us(2850.0), us(6000.0)) == float("inf")
 
 
 def samples(values: list[float]) -> tuple[np.ndarray, np.ndarray]:
@@ -177,6 +178,30 @@ def test_a_loss_of_air_is_dated_by_the_first_reading_that_shows_it() -> None:
     assert losses(samples([50.0] * 10 + [20.0] * 20), hot) == []
     assert losses(samples([50.0] * 10 + [0.0] * 20), samples([90.0] * 30)) == []
     assert losses(NOTHING, hot) == []
+
+
+@pytest.mark.parametrize(
+    ("nozzle_c", "alarm_s", "delays"),
+    [
+        (320.0, 110.0, [10.0]),
+        (320.0, None, [None]),
+        (320.0, 300.0, [None]),
+        (150.0, None, []),
+    ],
+)
+def test_out_of_range_counts_in_a_true_weld_at_a_hot_gun(
+    nozzle_c: float, alarm_s: float | None, delays: list[float | None]
+) -> None:
+    seen = walked()
+    seen.samples = {
+        "gun-a/flow": samples([50.0] * 100 + [30.0] * 60 + [50.0] * 300),
+        "gun-a/nozzle": samples([nozzle_c] * 460),
+    }
+    weld = Truth("weld", "weld", "w", "bay-1", "a", None, us(NOON_S), us(NOON_S + 460))
+    seen.truth = [weld]
+    if alarm_s is not None:
+        seen.told = [told("flow_low", NOON_S + alarm_s, is_alarm=True)]
+    assert [e.delay_s for e in range_events(seen)] == delays
 
 
 def test_an_alarm_without_a_fault_is_false_only_if_the_readings_do_not_bear_it_out() -> None:
