@@ -27,8 +27,9 @@ def chromium() -> str:
     return found
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
+    """One browser a module: while it is open, its loop runs here and no other one can start."""
     path = chromium()
     expect.set_options(timeout=15_000)
     with sync_playwright() as playwright:
