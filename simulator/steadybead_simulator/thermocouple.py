@@ -1,6 +1,6 @@
 """Thermocouple emf from temperature, and the ageing of new type K.
 
-Reference functions of NIST Monograph 175 (ITS-90), the ones of IEC 60584-1: own transcription, so
+Reference functions of NIST Monograph 175 (ITS-90), the ones of IEC 60584-1: set down here, so
 that the shop does not borrow the collector's.
 """
 

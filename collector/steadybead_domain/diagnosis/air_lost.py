@@ -48,7 +48,7 @@ class AirLost:
         no_air = ~unknown & (s.flow_l_min < limit)
         hot = self.hot_steps = self._element_hot(s, no_air, heat_on)
         judged, before = ~unknown, self.delay.active
-        lost = frozen(self.delay.update((no_air & hot)[judged]), judged, before)
+        lost = frozen(self.delay.update((no_air & hot)[judged]), judged, before) & hot
         grade = np.where(s.heat == HEAT_UNKNOWN, 2, 1)
         grade[heat_on] = 3
         changed = list(self._changes(s, limit, np.where(lost, grade + 3 * unknown, 0)))
@@ -59,7 +59,10 @@ class AirLost:
         return np.where(np.isnan(limit), self.limits.least_l_min, limit)
 
     def _element_hot(self, s: GunSignals, no_air: Bool, heat_on: Bool) -> Bool:
-        still = run_length(no_air & ~heat_on, self.still)
+        # A station that was switched off cools too: time without readings counts, unless the
+        # last things known are heat, or a nozzle that is still hot.
+        dark = np.isnan(s.flow_l_min) & ~(s.temperature_c >= self.limits.element_hot_c)
+        still = run_length((no_air | dark) & ~heat_on, self.still)
         blown = (s.temperature_c < self.limits.element_cold_c) & (s.flow_l_min > 0) & ~no_air
         cold = (blown & ~heat_on) | (still >= steps_of(self.limits.cools_s))
         hot = latch(
