@@ -214,11 +214,21 @@ def test_reading_what_was_never_written_says_so(tmp_path: Path) -> None:
 
 
 OPEN = """
-import os, sys
+import os, sys, tempfile
 from pathlib import Path
-from store_samples import NOZZLE, START, all_of
+from store_samples import NOZZLE, START, all_of, steady
 from steadybead_collector.stores import SqliteReadings
 from steadybead_domain.ports import StoreError
+from steadybead_domain.readings import Batch
+# Load all code first: the other user may not be let into the folder where it lies.
+with tempfile.TemporaryDirectory() as other:
+    store = SqliteReadings(Path(other))
+    store.append(Batch(START, {NOZZLE: steady(100)}))
+    store.seal(START + 10**12)
+    store.close()
+    warm = SqliteReadings(Path(other), read_only=True)
+    assert all_of(warm, NOZZLE, START, START + 10**12)
+    warm.close()
 os.setgid(65534)
 os.setuid(65534)
 try:
