@@ -175,14 +175,15 @@ class StationDiagnosis:
         doubts = {name: gun.doubts(time) for name, gun in self.guns.items()}
         fit, reasons = fitness(self.station, guns, doubts, self.book.standing())
         values = tuple(
-            self._value(channel, self.newest[channel.id.channel])
+            self._value(channel, self.newest[channel.id.channel], time)
             for channel in self.station.channels
             if channel.id.channel in self.newest
         )
         return LiveStation(self.station.id, time, fit, reasons, guns, values)
 
-    def _value(self, channel: Channel, reading: Reading) -> LiveValue:
+    def _value(self, channel: Channel, reading: Reading, now: int) -> LiveValue:
         low, high = None, None
+        stale = now - reading.time > channel.silence_s * SECOND
         if channel.gun in self.guns:
             low, high = self.guns[channel.gun].window(channel.quantity)
         return LiveValue(
@@ -191,8 +192,8 @@ class StationDiagnosis:
             reading.time,
             reading.value,
             channel.unit,
-            reading.quality.word,
-            reading.reason.text,
+            Quality.BAD.word if stale else reading.quality.word,
+            "stale" if stale else reading.reason.text,
             low,
             high,
         )
