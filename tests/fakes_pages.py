@@ -159,7 +159,8 @@ class Shop:
         for (place, letter), gun in self.guns.items():
             for what, level in (("nozzle", gun.temperature), ("flow", gun.flow)):
                 channel = ChannelId("north", place, f"gun-{letter}/{what}")
-                columns[channel] = measured(times, level, 6.0 if what == "nozzle" else 1.2)
+                size = 6.0 if what == "nozzle" else 1.2
+                columns[channel] = measured(times, level, size, self.since - 5 * MINUTE)
         self.readings.append(Batch(now, columns))
 
     def raise_alarm(self, name: str, place: str, what: str, priority: Priority) -> None:
@@ -226,11 +227,14 @@ def json_bytes(data: dict[str, object]) -> bytes:
     return json.dumps(data).encode()
 
 
-def measured(times: np.ndarray, level: float, size: float) -> Columns:
-    """Make readings with, in every five minutes, a gap of 20 s, 10 s uncertain and 5 s bad."""
-    phase = times // SECOND % 300
-    times = times[(phase < 100) | (phase >= 120)]
-    phase = times // SECOND % 300
+def measured(times: np.ndarray, level: float, size: float, flaws_to: int) -> Columns:
+    """Make readings with, in every five minutes, a gap of 20 s, 10 s uncertain and 5 s bad.
+
+    From `flaws_to` on all are good: what a page says of now depends on no phase of the clock.
+    """
+    phase = np.where(times < flaws_to, times // SECOND % 300, 0)
+    kept = (phase < 100) | (phase >= 120)
+    times, phase = times[kept], phase[kept]
     value = np.round(level + size * np.sin(times / SECOND / 17), 2)
     uncertain = (phase >= 200) & (phase < 210)
     bad = (phase >= 250) & (phase < 255)
