@@ -17,11 +17,11 @@ from steadybead_api.fields import (
     key_of,
 )
 from steadybead_api.problems import Problem
-from steadybead_api.schemas import AlarmItem, Listed
+from steadybead_api.schemas import AlarmActItem, AlarmFactItem, AlarmHistory, AlarmItem, Listed
 from steadybead_api.services import Services
 from steadybead_collector.records.alarms import Occurrence
 from steadybead_collector.records.paging import Key
-from steadybead_domain.alarms.codec import alarm_to_json
+from steadybead_domain.alarms.codec import act_to_json, alarm_to_json, fact_to_json
 from steadybead_domain.alarms.model import ActKind, Alarm, AlarmAct, AlarmState
 from steadybead_domain.alarms.state import BadActError, alarm_state, checked_act
 from steadybead_domain.ids import StationId
@@ -29,6 +29,7 @@ from steadybead_domain.people import Actor
 
 router = APIRouter(tags=["alarms"])
 MOST_SCANNED = 20_000
+_SEEN = (AlarmState.NORMAL, AlarmState.ACKNOWLEDGED)
 AlarmId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,128}$")]
 
 
@@ -50,6 +51,12 @@ class Shelving(BaseModel):
     """Until when an alarm is put aside, and why."""
 
     until: Time
+    reason: Words
+
+
+class Reason(BaseModel):
+    """Why an alarm is taken out of service."""
+
     reason: Words
 
 
@@ -85,12 +92,14 @@ def acknowledge(
     alarm: AlarmId,
     said: Acknowledgement | None = None,
 ) -> dict[str, Any]:
-    """Say that somebody has seen the alarm and takes care of it."""
+    """Say that somebody has seen the alarm and takes care of it; twice is once."""
     said = said or Acknowledgement(reason="", of_raise=None)
     services = services_of(request)
-    raised = max(f.time for f in _found(services, alarm).facts if f.active)
-    seen = raised if said.of_raise is None else said.of_raise
     now = services.clock()
+    stands = _derived(_found(services, alarm), now)
+    seen = stands.last_raised if said.of_raise is None else said.of_raise
+    if stands.state in _SEEN:
+        return alarm_to_json(stands)
     act = AlarmAct(alarm, ActKind.ACKNOWLEDGE, now, actor.name, None, said.reason, seen)
     return _done(services, act, actor)
 
@@ -111,6 +120,46 @@ def unshelve(request: Request, actor: ShelvingActor, alarm: AlarmId) -> dict[str
     """Take the alarm back from the shelf."""
     services = services_of(request)
     return _done(services, AlarmAct(alarm, ActKind.UNSHELVE, services.clock(), actor.name), actor)
+
+
+@router.post(
+    "/alarms/{alarm}/take-out-of-service",
+    response_model=AlarmItem,
+    summary="Take an alarm out of service",
+)
+def take_out(
+    request: Request, actor: ShelvingActor, alarm: AlarmId, said: Reason
+) -> dict[str, Any]:
+    """Silence the alarm until somebody returns it to service, with a reason."""
+    services = services_of(request)
+    kind = ActKind.TAKE_OUT_OF_SERVICE
+    return _done(
+        services, AlarmAct(alarm, kind, services.clock(), actor.name, None, said.reason), actor
+    )
+
+
+@router.post(
+    "/alarms/{alarm}/return-to-service",
+    response_model=AlarmItem,
+    summary="Return an alarm to service",
+)
+def give_back(request: Request, actor: ShelvingActor, alarm: AlarmId) -> dict[str, Any]:
+    """Let the alarm speak again."""
+    services = services_of(request)
+    kind = ActKind.RETURN_TO_SERVICE
+    return _done(services, AlarmAct(alarm, kind, services.clock(), actor.name), actor)
+
+
+@router.get(
+    "/alarms/{alarm}/history", response_model=AlarmHistory, summary="All that happened to an alarm"
+)
+def told(request: Request, _reader: Reader, alarm: AlarmId) -> dict[str, Any]:
+    """Give the facts of the collector and the acts of people, as they were written."""
+    found = _found(services_of(request), alarm)
+    return {
+        "facts": [_picked(fact_to_json(f), AlarmFactItem) for f in found.facts],
+        "acts": [_picked(act_to_json(a), AlarmActItem) for a in found.acts],
+    }
 
 
 def listed(
@@ -136,6 +185,10 @@ def listed(
             return found, after
 
 
+def _picked(members: dict[str, Any], shape: type[BaseModel]) -> dict[str, Any]:
+    return {name: members[name] for name in shape.model_fields}
+
+
 def _found(services: Services, alarm: str) -> Occurrence:
     found = services.records.alarms.get(alarm)
     if found is None:
@@ -148,10 +201,11 @@ def _derived(occurrence: Occurrence, now: int) -> Alarm:
 
 
 def _done(services: Services, act: AlarmAct, actor: Actor) -> dict[str, Any]:
-    _found(services, act.alarm)
+    stands = _derived(_found(services, act.alarm), act.time)
     try:
-        checked_act(act)
+        checked_act(act, stands)
     except BadActError as error:
-        raise Problem(422, "act", str(error)) from None
+        over = stands.state is AlarmState.NORMAL
+        raise Problem(409 if over else 422, "act", str(error)) from None
     services.records.alarms.act(act, actor, "http")
     return alarm_to_json(_derived(_found(services, act.alarm), act.time))

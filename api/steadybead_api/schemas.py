@@ -133,6 +133,7 @@ class AlarmItem(Answer):
     id: str
     state: str
     since: TimeText
+    last_raised: TimeText
     fingerprint: str
     kind: str
     station: str
@@ -154,8 +155,45 @@ class AlarmItem(Answer):
     shelved_until: TimeText | None
 
 
+class AlarmFactItem(Answer):
+    """One change of an alarm's condition, as the collector wrote it."""
+
+    alarm: str
+    time: TimeText
+    active: bool
+    suppressed: bool
+    kind: str
+    priority: str
+    what: str
+    value: float | None
+    limit: float | None
+    unit: str
+
+
+class AlarmActItem(Answer):
+    """What a person did to an alarm."""
+
+    alarm: str
+    kind: str
+    time: TimeText
+    actor: str
+    until: TimeText | None
+    reason: str
+
+
+class AlarmHistory(Answer):
+    """All that happened to one alarm occurrence, in the order of its commits."""
+
+    facts: list[AlarmFactItem]
+    acts: list[AlarmActItem]
+
+
 class WeldItem(Answer):
-    """A weld record; `stop` is null while it runs. `welder` is shown to quality."""
+    """A weld record as it stands; `stop` is null while it runs. `welder` is shown to quality.
+
+    `amendments` counts the corrections in it; what people enter beside times and names is empty
+    or null where nobody said. `verdict` is the word of its newest verdict, empty if none holds.
+    """
 
     id: str
     station: str
@@ -170,6 +208,60 @@ class WeldItem(Answer):
     started_by: str
     stopped_by: str
     ended_by: str
+    amendments: int
+    verdict: str
+    excursions: int
+    drawing: str
+    seam_kind: str
+    seam_length_mm: float | None
+    qualification: str
+    qualification_expires: str
+    sheet: str
+    sheet_batch: str
+    thickness_mm: float | None
+    rod: str
+    rod_batch: str
+    rod_check: str
+    ambient_temperature_c: float | None
+    ambient_humidity: float | None
+    weather: str
+    protection: str
+    trial: str
+    beads: int | None
+    visual: str
+    remarks: str
+
+
+class ChangeItem(Answer):
+    """One field of an amendment: what stood there, and what stands there now."""
+
+    field: str
+    before: str | float | int | None
+    after: str | float | int | None
+
+
+class AmendmentItem(Answer):
+    """A correction of a weld record; the record before it stays readable."""
+
+    weld: str
+    number: int
+    time: TimeShown
+    author: str
+    via: str
+    reason: str
+    changes: list[ChangeItem]
+
+
+class SignatureItem(Answer):
+    """A sign-off; `covers`: nothing was amended since."""
+
+    weld: str
+    as_role: str
+    name: str
+    role: str
+    time: TimeShown
+    amendments: int
+    covers: bool
 
 
 class WindowItem(Answer):
@@ -195,11 +287,18 @@ class ProcedureItem(Answer):
     rod_force: WindowItem | None
     rod: str
     warm_up_s: float
+    tacking: str
+    nozzle: str
+    preparation: str
+    note: str
+    reason: str
     source: str
     edition: str
     provenance: dict[str, str]
     author: str
     time: TimeShown
+    approved_by: str
+    approved_at: TimeShown | None
 
 
 class QuarantineItem(Answer):

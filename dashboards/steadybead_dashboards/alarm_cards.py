@@ -8,6 +8,7 @@ from steadybead_dashboards.site_time import Moment, span_text
 from steadybead_dashboards.words import ALARM_STATES, PRIORITIES
 from steadybead_domain.alarms.model import Alarm, AlarmState, Priority
 from steadybead_domain.plant import Plant
+from steadybead_domain.times import format_rfc3339
 
 NEEDS_A_PERSON = frozenset(
     {
@@ -22,6 +23,7 @@ TO_ACKNOWLEDGE = frozenset(
     {AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED}
 )
 MAY_ACKNOWLEDGE = TO_ACKNOWLEDGE | {AlarmState.LATCHED_ACKNOWLEDGED}
+LATCHED = frozenset({AlarmState.LATCHED_UNACKNOWLEDGED, AlarmState.LATCHED_ACKNOWLEDGED})
 _ORDER = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 
 
@@ -45,6 +47,12 @@ class AlarmCard:
     active: bool
     may_acknowledge: bool
     acknowledged_by: str
+    raised_iso: str
+
+    @property
+    def presses(self) -> bool:
+        """Tell whether it still colours its station: its condition stands, or it is latched."""
+        return self.active or self.state in LATCHED
 
 
 def alarm_cards(alarms: Iterable[Alarm], plant: Plant, shell: Shell) -> tuple[AlarmCard, ...]:
@@ -82,4 +90,5 @@ def _card(alarm: Alarm, place: str, shell: Shell) -> AlarmCard:
         alarm.active,
         alarm.state in MAY_ACKNOWLEDGE,
         alarm.acknowledged_by,
+        format_rfc3339(alarm.last_raised or fact.time),
     )

@@ -36,7 +36,7 @@ def floor_page(
 ) -> FloorPage:
     """Build the floor page; `findings` are those that stand."""
     cards = alarm_cards(alarms, plant, shell)
-    alarmed = {card.station for card in cards}
+    alarmed = {card.station for card in cards if card.presses}
     tiles = tuple(
         tile(s, live.get(s.id), shell, has_alarm=str(s.id) in alarmed) for s in plant.stations
     )

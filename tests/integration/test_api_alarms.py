@@ -111,8 +111,96 @@ async def test_shelf_needs_an_end_within_a_day_and_a_reason(
     assert await states(client) == {"al1": "unacknowledged"}
 
 
+async def test_out_of_service_needs_a_reason_and_lasts_until_somebody_returns_it(
+    client: httpx.AsyncClient, shop: Shop
+) -> None:
+    shop.records.add_alarm_facts([fact("al1", 0, active=True)])
+    path = "/api/v1/alarms/al1"
+    assert (await client.post(f"{path}/take-out-of-service", json={})).status_code == 422
+    blank = await client.post(f"{path}/take-out-of-service", json={"reason": "  "})
+    assert (blank.status_code, "give a reason" in blank.json()["detail"]) == (422, True)
+    away = await client.post(f"{path}/take-out-of-service", json={"reason": "gun is at repair"})
+    assert away.json()["state"] == "out of service"
+    shop.clock.advance(40 * 86_400)
+    assert await states(client) == {"al1": "out of service"}
+    assert (await client.post(f"{path}/return-to-service")).json()["state"] == "unacknowledged"
+    told = (await client.get(f"{path}/history")).json()
+    assert [(a["kind"], a["actor"], a["reason"]) for a in told["acts"]] == [
+        ("take out of service", "Chief", "gun is at repair"),
+        ("return to service", "Chief", ""),
+    ]
+    assert [f["active"] for f in told["facts"]] == [True]
+
+
+async def test_what_is_over_cannot_be_put_away(client: httpx.AsyncClient, shop: Shop) -> None:
+    shop.records.add_alarm_facts([fact("al1", 0, active=True)])
+    await client.post("/api/v1/alarms/al1/acknowledge")
+    shop.records.add_alarm_facts([fact("al1", 60, active=False)])
+    shelf = {"until": "2026-05-04T08:30:00Z", "reason": "late"}
+    for path, body in (("shelve", shelf), ("take-out-of-service", {"reason": "late"})):
+        answer = await client.post(f"/api/v1/alarms/al1/{path}", json=body)
+        assert (answer.status_code, "is over" in answer.json()["detail"]) == (409, True)
+    assert await states(client) == {}
+
+
+async def test_two_browsers_at_once_make_one_acknowledgement(
+    client: httpx.AsyncClient, shop: Shop
+) -> None:
+    shop.records.add_alarm_facts([fact("al1", 0, active=True)])
+    other = shop.token(Role.WELDER, "Ana")
+    first = await client.post("/api/v1/alarms/al1/acknowledge")
+    shop.clock.advance(1)
+    second = await client.post("/api/v1/alarms/al1/acknowledge", headers=other)
+    assert first.json() == second.json()
+    assert second.json()["acknowledged_by"] == "Chief"
+    assert len((await client.get("/api/v1/alarms/al1/history")).json()["acts"]) == 1
+
+
+async def test_an_acknowledgement_of_an_older_raise_is_not_one_of_the_newer(
+    client: httpx.AsyncClient, shop: Shop
+) -> None:
+    """The alarm came back while a page still showed its first raise."""
+    raised = fact("al1", 0, active=True)
+    shop.records.add_alarm_facts(
+        [raised, fact("al1", 5, active=False), fact("al1", 9, active=True)]
+    )
+    shop.clock.advance(10)
+    seen = {"of_raise": "2026-05-04T07:30:00Z"}
+    answer = (await client.post("/api/v1/alarms/al1/acknowledge", json=seen)).json()
+    assert answer["state"] == "unacknowledged"
+    again = {"of_raise": answer["last_raised"]}
+    answer = (await client.post("/api/v1/alarms/al1/acknowledge", json=again)).json()
+    assert answer["state"] == "acknowledged"
+
+
+async def test_welders_acknowledge_but_do_not_put_away(
+    client: httpx.AsyncClient, shop: Shop
+) -> None:
+    shop.records.add_alarm_facts([fact("al1", 0, active=True)])
+    welder = shop.token(Role.WELDER)
+    for path in ("shelve", "unshelve", "take-out-of-service", "return-to-service"):
+        body = {"until": "2026-05-04T08:30:00Z", "reason": "noise"}
+        answer = await client.post(f"/api/v1/alarms/al1/{path}", json=body, headers=welder)
+        assert answer.status_code == 403
+
+
+async def test_a_station_that_is_on_again_leaves_nothing_to_acknowledge(
+    client: httpx.AsyncClient, shop: Shop
+) -> None:
+    silent = replace(fact("al1", 0, active=True), kind="station_silent", gun=None, channel=None)
+    shop.records.add_alarm_facts([silent])
+    assert await states(client) == {"al1": "unacknowledged"}
+    shop.records.add_alarm_facts([replace(silent, time=silent.time + SECOND, active=False)])
+    assert await states(client) == {}
+
+
 async def test_act_on_nothing_is_not_found(client: httpx.AsyncClient) -> None:
-    assert (await client.post("/api/v1/alarms/al9/acknowledge")).status_code == 404
+    body = {"until": "2026-05-04T08:30:00Z", "reason": "why"}
+    for path in ("acknowledge", "shelve", "unshelve", "take-out-of-service", "return-to-service"):
+        answer = await client.post(
+            f"/api/v1/alarms/al9/{path}", json={} if path == "acknowledge" else body
+        )
+        assert (answer.status_code, answer.json()["detail"]) == (404, "there is no alarm al9")
     assert (await client.get("/api/v1/alarms/al9")).status_code == 404
 
 

@@ -27,6 +27,8 @@ PLACES = [
     ("air_lost_heat_on", "a"),
     ("air_stopped_hot", "a"),
     ("air_stopped_hot", "b"),
+    ("station_silent", "a"),
+    ("station_silent_hot", "a"),
 ]
 FAMILY = {
     "heat_low": "heat_low",
@@ -34,6 +36,8 @@ FAMILY = {
     "heat_high_fume": "heat_high",
     "air_lost_heat_on": "air_lost",
     "air_stopped_hot": "air_lost",
+    "station_silent": "station_silent",
+    "station_silent_hot": "station_silent",
 }
 ACTS = list(ActKind)
 

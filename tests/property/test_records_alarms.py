@@ -29,7 +29,8 @@ def records(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Records]:
 @st.composite
 def facts(draw: st.DrawFn, name: str) -> list[AlarmFact]:
     latching = draw(st.booleans())
-    told = [replace(fact(name, 0, active=True, latching=latching))]
+    kinds = st.sampled_from(["air-lost", "station_silent"])
+    told = [replace(fact(name, 0, active=True, latching=latching), kind=draw(kinds))]
     at_s = 0
     for _ in range(draw(st.integers(0, 5))):
         at_s += draw(st.integers(1, 20))
@@ -37,6 +38,7 @@ def facts(draw: st.DrawFn, name: str) -> list[AlarmFact]:
             replace(
                 fact(name, at_s, active=draw(st.booleans()), latching=latching),
                 priority=draw(st.sampled_from(Priority)),
+                kind=draw(kinds),
                 suppressed=draw(st.booleans()),
                 merged_into=draw(st.sampled_from(["", "", "", "al9"])),
             )

@@ -12,6 +12,7 @@ from steadybead_collector.records import audit, changes, rows
 from steadybead_collector.records.database import Database
 from steadybead_collector.records.paging import Key, Page, cut
 from steadybead_collector.records.schema import alarm_act, alarm_fact
+from steadybead_domain.alarms.catalogue import QUIET_RETURN
 from steadybead_domain.alarms.model import ActKind, AlarmAct, AlarmFact
 from steadybead_domain.ids import StationId
 from steadybead_domain.people import Actor
@@ -158,7 +159,9 @@ def _surely_normal(now: int) -> sa.ColumnElement[bool]:
     )
     shelved = sa.and_(act.c.kind == ActKind.SHELVE.value, act.c.until > now)
     put_aside = acts.where(sa.or_(shelved, act.c.kind == ActKind.TAKE_OUT_OF_SERVICE.value))
-    settled = sa.and_(sa.not_(_exists(stands)), _exists(acknowledged), sa.not_(_exists(put_aside)))
+    grave = facts.where(told.c.kind.not_in(sorted(QUIET_RETURN)))
+    seen = sa.or_(_exists(acknowledged), sa.not_(_exists(grave)))
+    settled = sa.and_(sa.not_(_exists(stands)), seen, sa.not_(_exists(put_aside)))
     return sa.or_(_exists(facts.where(told.c.merged_into != "")), settled)
 
 

@@ -19,7 +19,8 @@ class Entry:
     """One kind of alarm. `family`: kinds that share it are one alarm that may change its kind.
 
     `what` may use {gun}, {channel}, {value}, {limit} and {unit}. `unfit`: while it is active the
-    station is not fit to weld.
+    station is not fit to weld. `quiet_return`: once its condition is gone nobody needs to know of
+    it any more, so it needs no acknowledgement.
     """
 
     priority: Priority
@@ -30,6 +31,7 @@ class Entry:
     unfit: bool = True
     latching: bool = False
     family: str = ""
+    quiet_return: bool = False
 
 
 FUME = (
@@ -133,6 +135,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             "If the station should be on, check power and network of the logger.",
             MAINTENANCE,
             family="station_silent",
+            quiet_return=True,
         ),
         "station_silent_hot": Entry(
             Priority.MEDIUM,
@@ -149,6 +152,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             "If the station should be on, check power and network of the logger.",
             MAINTENANCE,
             family="station_offline",
+            quiet_return=True,
         ),
         "station_offline_hot": Entry(
             Priority.MEDIUM,
@@ -228,3 +232,5 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         ),
     }
 )
+QUIET_RETURN = frozenset(kind for kind, entry in CATALOGUE.items() if entry.quiet_return)
+"""A station that was switched off and is on again leaves nothing to acknowledge."""

@@ -79,13 +79,14 @@ def act_from_json(data: Mapping[str, Any]) -> AlarmAct:
 
 
 def alarm_to_json(alarm: Alarm) -> dict[str, Any]:
-    """Write an alarm flat: the members of its first fact, then what is derived."""
+    """Write an alarm flat: the members of its gravest fact, then what is derived."""
     raised = fact_to_json(alarm.raised)
     del raised["active"], raised["suppressed"], raised["merged_into"]
     return {
         "id": raised.pop("alarm"),
         "state": alarm.state.value,
         "since": raised.pop("time"),
+        "last_raised": format_rfc3339(alarm.last_raised or alarm.raised.time),
         **raised,
         "active": alarm.active,
         "cleared": _written(alarm.cleared),
@@ -106,6 +107,7 @@ def alarm_from_json(data: Mapping[str, Any]) -> Alarm:
         data["acknowledged_by"],
         _read(data["acknowledged_at"]),
         _read(data["shelved_until"]),
+        _read(data.get("last_raised")) or parse_rfc3339(data["since"]),
     )
 
 

@@ -88,7 +88,11 @@ class AlarmAct:
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """An occurrence as shown: its first fact, its latest change, and the derived state."""
+    """An occurrence as shown, with the derived state.
+
+    `raised` has the words and figures of the gravest raise since the condition last came, and the
+    time of the first one. `last_raised`: when it was raised last, for acknowledgements.
+    """
 
     raised: AlarmFact
     state: AlarmState
@@ -97,3 +101,4 @@ class Alarm:
     acknowledged_by: str
     acknowledged_at: int | None
     shelved_until: int | None
+    last_raised: int = 0

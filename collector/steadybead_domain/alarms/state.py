@@ -5,8 +5,9 @@ time of the data, acts that of the server. Nothing is hidden because its time li
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from steadybead_domain.alarms.catalogue import QUIET_RETURN
 from steadybead_domain.alarms.model import ActKind, Alarm, AlarmAct, AlarmFact, AlarmState, Priority
 from steadybead_domain.times import HOUR
 
@@ -66,6 +67,7 @@ def alarm_state(facts: Sequence[AlarmFact], acts: Sequence[AlarmAct], now: int) 
     ordered = sorted(facts, key=lambda f: (f.time, f.active))
     raises = _raises(ordered)
     last_raise, latest = raises[-1], ordered[-1]
+    shown = replace(_gravest(ordered, last_raise), time=raises[0].time, suppressed=False)
     cleared = None if latest.active else _cleared(ordered)
     acks = _acknowledgements(acts, raises)
     ack = acks[-1] if acks else None
@@ -77,7 +79,7 @@ def alarm_state(facts: Sequence[AlarmFact], acts: Sequence[AlarmAct], now: int) 
     condition = Condition(
         active=latest.active,
         latching=last_raise.latching,
-        acknowledged=ack is not None,
+        acknowledged=ack is not None or (not latest.active and shown.kind in QUIET_RETURN),
         acknowledged_after_return=after,
         shelved=shelf is not None and now < shelf,
         suppressed=latest.active and latest.suppressed,
@@ -85,13 +87,14 @@ def alarm_state(facts: Sequence[AlarmFact], acts: Sequence[AlarmAct], now: int) 
         merged=any(f.merged_into for f in ordered),
     )
     return Alarm(
-        raised=raises[0],
+        raised=shown,
         state=state_of(condition),
         active=latest.active,
         cleared=cleared,
-        acknowledged_by="" if ack is None else ack.actor,
-        acknowledged_at=None if ack is None else ack.time,
+        acknowledged_by="" if ack is None else acks[0].actor,
+        acknowledged_at=None if ack is None else acks[0].time,
         shelved_until=shelf if condition.shelved else None,
+        last_raised=last_raise.time,
     )
 
 
@@ -126,6 +129,12 @@ def _raises(ordered: Sequence[AlarmFact]) -> list[AlarmFact]:
     if not raises:
         raise ValueError("no fact raises this alarm")
     return raises
+
+
+def _gravest(ordered: Sequence[AlarmFact], last_raise: AlarmFact) -> AlarmFact:
+    """Give the newest fact of the last raise's priority: one family may change its kind."""
+    since = [f for f in ordered if f.active and f.time >= last_raise.time and not f.suppressed]
+    return next((f for f in reversed(since) if f.priority is last_raise.priority), last_raise)
 
 
 def _cleared(ordered: Sequence[AlarmFact]) -> int:

@@ -89,7 +89,7 @@ export class Alarms {
     const card = button.closest("[data-alarm]");
     button.disabled = true;
     try {
-      const alarm = await act(`/api/v1/alarms/${encodeURIComponent(card.dataset.alarm)}/acknowledge`);
+      const alarm = await act(`/api/v1/alarms/${encodeURIComponent(card.dataset.alarm)}/acknowledge`, { of_raise: card.dataset.raised });
       say(text("acknowledged", { what: alarm.what }));
       part(card, "place").focus();
       this.show(alarm);
@@ -104,12 +104,13 @@ export class Alarms {
 
 
 function fill(card, alarm, where) {
-  Object.assign(card.dataset, { priority: alarm.priority, state: alarm.state, station: alarm.station });
+  Object.assign(card.dataset, { priority: alarm.priority, state: alarm.state, station: alarm.station, raised: alarm.last_raised });
   card.querySelector("use").setAttribute("href", `#priority-${alarm.priority}`);
   write(part(card, "priority"), priorityWord(alarm.priority));
   write(part(card, "place"), where);
   part(card, "place").setAttribute("href", `/stations/${alarm.station}`);
   write(part(card, "what"), alarm.what);
+  part(card, "what").setAttribute("href", `/alarms/${encodeURIComponent(alarm.id)}`);
   write(part(card, "to-do"), alarm.to_do);
   write(part(card, "for-whom"), alarm.for_whom);
   write(part(card, "state"), alarmWord(alarm.state));

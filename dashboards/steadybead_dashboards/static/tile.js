@@ -27,10 +27,11 @@ export function showStation(element, live) {
   element.toggleAttribute("data-quiet", isQuiet(element));
 }
 
-/** Not fit, and yet nothing wrong: a gun that is warming or cooling. That stays grey. */
+/** Not fit, and yet nothing wrong now: a gun that is warming, an alarm whose cause has gone. */
 function isQuiet(element) {
   const id = CSS.escape(element.dataset.station);
-  const wrong = element.querySelector("[data-abnormal]") ?? document.querySelector(`[data-alarm][data-station="${id}"]`);
+  const pressing = `[data-alarm][data-station="${id}"]:not([data-state^="returned"])`;
+  const wrong = element.querySelector("[data-abnormal]") ?? document.querySelector(pressing);
   return element.dataset.fitness === "not fit" && !wrong;
 }
 
