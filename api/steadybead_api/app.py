@@ -23,6 +23,7 @@ from steadybead_api import (
     sensor_routes,
     station_routes,
     trace_routes,
+    verdict_routes,
     weld_routes,
 )
 from steadybead_api.access import BEARER, SESSION
@@ -40,6 +41,7 @@ _ROUTES = (
     alarm_routes,
     weld_routes,
     trace_routes,
+    verdict_routes,
     procedure_routes,
     quarantine_routes,
     live_routes,

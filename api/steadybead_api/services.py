@@ -11,6 +11,7 @@ from steadybead_api.live_board import LiveBoard
 from steadybead_collector.records.store import Records
 from steadybead_domain.plant import Plant
 from steadybead_domain.ports import ReadingsStore
+from steadybead_domain.verdict.rule import DecisionRule
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,3 +53,4 @@ class Services:
     status: Callable[[], Sequence[Condition]] = no_conditions
     stopping: threading.Event = field(default_factory=threading.Event)
     registry: CollectorRegistry = field(default_factory=CollectorRegistry)
+    rule: DecisionRule = field(default_factory=DecisionRule)
