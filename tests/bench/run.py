@@ -32,7 +32,8 @@ def number(value: float) -> str:
 
 def line(figure: dict[str, Any]) -> str:
     """Write one figure as a row of a Markdown table."""
-    goal = "" if figure["goal"] is None else f"≤ {number(figure['goal'])}"
+    sign = "≥" if figure.get("at_least") else "≤"
+    goal = "" if figure["goal"] is None else f"{sign} {number(figure['goal'])}"
     met = {None: "", True: "yes", False: "**no**"}[figure["met"]]
     return f"| {figure['name']} | {number(figure['value'])} {figure['unit']} | {goal} | {met} |"
 
