@@ -35,6 +35,11 @@ def stop(weld: str, at_s: float, gun: str = "a", station: StationId = BAY_1) -> 
     )
 
 
+def late(weld: str, at_s: float, gun: str = "a", station: StationId = BAY_1) -> WeldEvent:
+    begun = start(weld, at_s, gun, station)
+    return replace(begun, kind=WeldEventKind.LATE, stop=begun.time + 60 * SECOND)
+
+
 def fact(alarm: str, at_s: float, *, active: bool, latching: bool = False) -> AlarmFact:
     return AlarmFact(
         alarm,

@@ -27,6 +27,8 @@ SHELVING = frozenset({Role.MAINTENANCE, Role.ADMINISTRATOR})
 CALIBRATING = frozenset({Role.MAINTENANCE, Role.QUALITY, Role.ADMINISTRATOR})
 CHECKING = frozenset({Role.WELDER, *CALIBRATING})
 MAINTAINING = CALIBRATING
+SPECIFYING = frozenset({Role.QUALITY, Role.ADMINISTRATOR})
+SUPERVISING = frozenset({Role.QUALITY, Role.ADMINISTRATOR})
 SEEING_WELDERS = frozenset({Role.QUALITY, Role.ADMINISTRATOR})
 
 
@@ -134,4 +136,5 @@ AcknowledgingActor = Annotated[Actor, Depends(may_act(ACKNOWLEDGING))]
 ShelvingActor = Annotated[Actor, Depends(may_act(SHELVING))]
 CalibratingActor = Annotated[Actor, Depends(may_act(CALIBRATING))]
 MaintainingActor = Annotated[Actor, Depends(may_act(MAINTAINING))]
+SpecifyingActor = Annotated[Actor, Depends(may_act(SPECIFYING))]
 CheckingActor = Annotated[Actor, Depends(may_act(CHECKING))]

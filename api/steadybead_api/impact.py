@@ -7,7 +7,7 @@ from typing import Any, Final
 from steadybead_api.instrument_acts import the_instrument
 from steadybead_api.measuring import Measuring
 from steadybead_api.services import Services
-from steadybead_api.weld_routes import weld_item
+from steadybead_api.weld_items import weld_item
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_domain.calibration.due import error_found
 from steadybead_domain.calibration.impact import (

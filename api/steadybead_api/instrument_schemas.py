@@ -3,7 +3,8 @@
 from pydantic import Field
 
 from steadybead_api.fields import TimeShown, TimeText
-from steadybead_api.schemas import Answer, WeldItem
+from steadybead_api.schemas import Answer
+from steadybead_api.weld_schemas import WeldItem
 
 
 class FittingItem(Answer):

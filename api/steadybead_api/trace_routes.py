@@ -10,8 +10,9 @@ from steadybead_api.fields import Cursor, cursor_of, key_of
 from steadybead_api.figures import As
 from steadybead_api.procedure_routes import procedure_item
 from steadybead_api.readings_routes import FILES, OFFERED, AsQuery
-from steadybead_api.schemas import Trace
-from steadybead_api.weld_routes import WeldId, weld_item
+from steadybead_api.weld_items import weld_items
+from steadybead_api.weld_routes import WeldId
+from steadybead_api.weld_schemas import Trace
 
 router = APIRouter(tags=["welds"])
 TracePoints = Annotated[
@@ -51,7 +52,7 @@ def trace_of_weld(
         start = (key_of(cursor) or (wanted.start,))[0]
         channels, following = trace.raw_page(services, wanted, start)
     return {
-        "weld": weld_item(found, reader),
+        "weld": weld_items(services, [found], reader)[0],
         "procedure": None if wanted.procedure is None else procedure_item(wanted.procedure),
         "start": wanted.start,
         "end": wanted.end,

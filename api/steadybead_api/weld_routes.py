@@ -1,10 +1,8 @@
 """`welds`: records of seams, searched, started and stopped."""
 
-from dataclasses import asdict
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request, Response
-from pydantic import BaseModel
 
 from steadybead_api import weld_acts
 from steadybead_api.access import SEEING_WELDERS, Reader, WeldingActor, services_of
@@ -19,35 +17,17 @@ from steadybead_api.fields import (
     key_of,
 )
 from steadybead_api.problems import Problem
-from steadybead_api.schemas import Listed, WeldItem
+from steadybead_api.schemas import Listed
+from steadybead_api.weld_entry import WeldAmendment, WeldSignature, WeldStart, WeldStop
+from steadybead_api.weld_items import amendment_items, signature_item, weld_item, weld_items
+from steadybead_api.weld_schemas import AmendmentItem, SignatureItem, WeldItem
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_domain.ids import StationId
-from steadybead_domain.people import Actor
-from steadybead_domain.welds import Weld
 
 router = APIRouter(tags=["welds"])
 WeldId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 NameQuery = Annotated[Name | None, Query()]
 WordsQuery = Annotated[Words | None, Query()]
-
-
-class WeldStart(BaseModel):
-    """A start; `weld` and `time` are made here if they are absent."""
-
-    station: Station
-    gun: Name
-    time: Time | None = None
-    weld: Name | None = None
-    procedure: Name | None = None
-    job: Words | None = None
-    seam: Words | None = None
-    welder: Words | None = None
-
-
-class WeldStop(BaseModel):
-    """A stop, now if no time is given."""
-
-    time: Time | None = None
 
 
 @router.get("/welds", response_model=Listed[WeldItem], summary="Weld records, the latest first")
@@ -64,6 +44,10 @@ def welds(
     job: WordsQuery = None,
     seam: WordsQuery = None,
     welder: Annotated[Words | None, Query(description="needs the quality role")] = None,
+    verdict: Annotated[
+        Words | None, Query(description="word of the newest verdict; empty: none yet")
+    ] = None,
+    excursion: Annotated[bool | None, Query(description="with excursions, or without")] = None,
     limit: Limit = 1000,
     cursor: PairCursor = None,
 ) -> dict[str, Any]:
@@ -71,9 +55,12 @@ def welds(
     if welder is not None and (reader is None or reader.role not in SEEING_WELDERS):
         raise Problem(403, "role", "a search by welder needs the quality role")
     where = None if station is None else StationId.parse(station)
-    search = WeldSearch(where, gun, open, start, end, id, procedure, job, seam, welder)
-    page = services_of(request).records.welds.page(search, limit, key_of(cursor))
-    return {"items": [weld_item(w, reader) for w in page.items], "next": cursor_of(page.next)}
+    search = WeldSearch(
+        where, gun, open, start, end, id, procedure, job, seam, welder, verdict, excursion
+    )
+    services = services_of(request)
+    page = services.records.welds.page(search, limit, key_of(cursor))
+    return {"items": weld_items(services, page.items, reader), "next": cursor_of(page.next)}
 
 
 @router.post(
@@ -86,18 +73,24 @@ def welds(
 def start(
     request: Request, response: Response, actor: WeldingActor, said: WeldStart
 ) -> dict[str, Any]:
-    """Start a record; a record that runs on the gun ends there. A repeat changes nothing."""
-    order = weld_acts.Order(**{**dict(said), "station": StationId.parse(said.station)})
+    """Start a record; a record that runs on the gun ends there. A repeat changes nothing.
+
+    With `stop`, enter a weld that is over; that ends nothing.
+    """
+    names = ("gun", "time", "weld", "procedure", "job", "seam", "welder", "stop", "reason")
+    head = {name: getattr(said, name) for name in names}
+    order = weld_acts.Order(StationId.parse(said.station), **head, details=said.details())
     weld, is_new = weld_acts.start(services_of(request), order, actor, "http")
     response.status_code = 201 if is_new else 200
     response.headers["Location"] = f"/api/v1/welds/{weld.id}"
-    return asdict_of(weld)
+    return weld_item(weld, actor) | {"welder": weld.welder}
 
 
 @router.get("/welds/{weld}", response_model=WeldItem, summary="One weld record")
 def weld(request: Request, reader: Reader, weld: WeldId) -> dict[str, Any]:
     """Give one record."""
-    return weld_item(weld_acts.the_weld(services_of(request), weld), reader)
+    services = services_of(request)
+    return weld_items(services, [weld_acts.the_weld(services, weld)], reader)[0]
 
 
 @router.post("/welds/{weld}/stop", response_model=WeldItem, summary="Stop a weld record")
@@ -109,14 +102,59 @@ def stop(
     return weld_item(weld_acts.stop(services_of(request), weld, time, actor, "http"), actor)
 
 
-def weld_item(weld: Weld, reader: Actor | None) -> dict[str, Any]:
-    """Describe a record; its welder is shown to quality and to the welder."""
-    item = asdict_of(weld)
-    if reader is None or (reader.role not in SEEING_WELDERS and reader.name != weld.welder):
-        item["welder"] = None
-    return item
+@router.get(
+    "/welds/{weld}/amendments",
+    response_model=Listed[AmendmentItem],
+    summary="What was corrected in a record, the first amendment first",
+)
+def amendments(request: Request, reader: Reader, weld: WeldId) -> dict[str, Any]:
+    """List the amendments of a record."""
+    services = services_of(request)
+    found = weld_acts.the_weld(services, weld)
+    items = amendment_items(found, services.records.welds.amendments(weld), reader)
+    return {"items": items, "next": None}
 
 
-def asdict_of(weld: Weld) -> dict[str, Any]:
-    """Describe a record with everything."""
-    return {**asdict(weld), "station": str(weld.station)}
+@router.post(
+    "/welds/{weld}/amendments",
+    response_model=WeldItem,
+    status_code=201,
+    summary="Amend a weld record",
+    responses={200: {"model": WeldItem, "description": "nothing of it was new"}},
+)
+def amend(
+    request: Request, response: Response, actor: WeldingActor, weld: WeldId, said: WeldAmendment
+) -> dict[str, Any]:
+    """Add an amendment; what was told before stays readable. Gives the record as it stands."""
+    services = services_of(request)
+    item, found = weld_acts.amend(services, weld, said.changes(), said.reason, actor)
+    response.status_code = 200 if item is None else 201
+    return weld_items(services, [found], actor)[0]
+
+
+@router.get(
+    "/welds/{weld}/signatures",
+    response_model=Listed[SignatureItem],
+    summary="Who signed a record off",
+)
+def signatures(request: Request, reader: Reader, weld: WeldId) -> dict[str, Any]:
+    """List the sign-offs of a record."""
+    services = services_of(request)
+    found = weld_acts.the_weld(services, weld)
+    signed = services.records.welds.signatures(weld)
+    return {"items": [signature_item(found, s, reader) for s in signed], "next": None}
+
+
+@router.post(
+    "/welds/{weld}/signatures",
+    response_model=SignatureItem,
+    status_code=201,
+    summary="Sign a record off",
+)
+def sign(
+    request: Request, actor: WeldingActor, weld: WeldId, said: WeldSignature
+) -> dict[str, Any]:
+    """Sign as the welder or, with the quality role, as the supervisor; two persons are needed."""
+    services = services_of(request)
+    item = weld_acts.sign(services, weld, said.as_role, actor)
+    return signature_item(weld_acts.the_weld(services, weld), item, actor)

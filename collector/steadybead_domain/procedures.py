@@ -26,7 +26,9 @@ class Procedure:
 
     `process` is the ISO process number: 641 hot gas speed welding, 642 hot gas round-nozzle
     welding. `flow_reference` is the gas state of the flow window. `provenance` tells, field by
-    field, whether a value was found in the source or comes from memory.
+    field, whether a value was found in the source or comes from memory. `warm_up_s` is how long
+    the gun heats before the first bead, `tacking` how the parts are tacked, `reason` why this
+    revision was made. What it contains follows CEN/TS 16892 (its content from memory).
     """
 
     id: str
@@ -44,3 +46,8 @@ class Procedure:
     rod: str = ""
     warm_up_s: float = 600.0
     provenance: Mapping[str, str] = field(default_factory=dict)
+    tacking: str = ""
+    nozzle: str = ""
+    preparation: str = ""
+    note: str = ""
+    reason: str = ""

@@ -50,7 +50,7 @@ async def test_start_makes_an_id_and_takes_the_stations_procedure(
     assert answer.status_code == 201
     weld = answer.json()
     assert answer.headers["location"] == f"/api/v1/welds/{weld['id']}"
-    assert weld == {
+    told = {
         "id": weld["id"],
         "station": "north/bay-1",
         "gun": "a",
@@ -65,6 +65,9 @@ async def test_start_makes_an_id_and_takes_the_stations_procedure(
         "stopped_by": "",
         "ended_by": "",
     }
+    assert {name: weld[name] for name in told} == told
+    said = {name for name, value in weld.items() if name not in told and value not in ("", None, 0)}
+    assert said == set()
     assert (await client.get(answer.headers["location"])).json() == weld
 
 

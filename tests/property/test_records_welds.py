@@ -8,8 +8,8 @@ import sqlalchemy as sa
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from records_samples import BAY_1, BAY_2, T0, start, stop
-from steadybead_collector.records.schema import change, weld_event
+from records_samples import BAY_1, BAY_2, T0, late, start, stop
+from steadybead_collector.records.schema import change, weld_event, weld_index
 from steadybead_collector.records.store import Records, open_records
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_domain.ids import StationId
@@ -34,13 +34,14 @@ def told(draw: st.DrawFn) -> list[WeldEvent]:
     for _ in range(draw(st.integers(0, 14))):
         weld = draw(st.sampled_from(["w1", "w2", "w3", "w4", "w5"]))
         station, gun = home.setdefault(weld, draw(st.sampled_from(PLACES)))
-        kind = draw(st.sampled_from([start, stop]))
+        kind = draw(st.sampled_from([start, start, stop, stop, late]))
         events.append(kind(weld, draw(st.integers(-5, 60)), gun, station))
     return events
 
 
 def emptied(records: Records) -> None:
     with records._database.write() as connection:
+        connection.execute(sa.delete(weld_index))
         connection.execute(sa.delete(weld_event))
         connection.execute(sa.delete(change).where(change.c.kind == "weld"))
 

@@ -10,12 +10,18 @@ from steadybead_domain.conversion.specs import FlowReference
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.maintenance import FilterChange
 from steadybead_domain.procedures import Procedure, Window
+from steadybead_domain.weld_details import details_from_json
 from steadybead_domain.welds import WeldEvent, WeldEventKind
 
 
 def storable(text: str) -> str:
     """Replace what no database takes as text: lone surrogates and NUL."""
     return text.encode(errors="replace").decode().replace("\0", "\N{REPLACEMENT CHARACTER}")
+
+
+def storable_texts(content: dict[str, Any]) -> dict[str, Any]:
+    """Make the texts of a JSON object storable."""
+    return {k: storable(v) if isinstance(v, str) else v for k, v in content.items()}
 
 
 def weld_event(row: Any) -> WeldEvent:
@@ -33,6 +39,8 @@ def weld_event(row: Any) -> WeldEvent:
         row.job,
         row.seam,
         row.welder,
+        details_from_json(row.details),
+        row.stop,
     )
 
 
@@ -52,6 +60,8 @@ def weld_event_values(event: WeldEvent) -> dict[str, Any]:
         "job": _stored(event.job),
         "seam": _stored(event.seam),
         "welder": _stored(event.welder),
+        "details": storable_texts(event.details.to_json()) or None,
+        "stop": event.stop,
     }
 
 
@@ -158,6 +168,11 @@ def procedure_of(content: dict[str, Any], procedure_id: str, revision: int) -> P
         rod=content.get("rod", ""),
         warm_up_s=content.get("warm_up_s", 600.0),
         provenance=content.get("provenance", {}),
+        tacking=content.get("tacking", ""),
+        nozzle=content.get("nozzle", ""),
+        preparation=content.get("preparation", ""),
+        note=content.get("note", ""),
+        reason=content.get("reason", ""),
         **windows,
     )
 

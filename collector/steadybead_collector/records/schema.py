@@ -1,7 +1,8 @@
 """The tables. Rows are only ever added, except for the few columns named here.
 
 `quarantine.count` and `quarantine.last_received` count repeats; `diagnosis_state` keeps the
-newest state per station (it can be rebuilt from the readings); `session.ended` closes a session;
+newest state per station (it can be rebuilt from the readings); `weld_index` is rewritten with
+each event of a record (it can be rebuilt from the events); `session.ended` closes a session;
 `receipt` and `session` rows are dropped when nobody can ask for them any more.
 """
 
@@ -47,9 +48,88 @@ weld_event = sa.Table(
     sa.Column("job", sa.Text),
     sa.Column("seam", sa.Text),
     sa.Column("welder", sa.Text),
+    sa.Column("stop", Time),
+    sa.Column("details", sa.JSON),
     sa.UniqueConstraint("weld", "kind"),
     sa.Index("ix_weld_event_place", "site", "station", "gun", "kind", "seq"),
     sa.Index("ix_weld_event_start", "kind", "time", "seq"),
+)
+
+weld_amendment = sa.Table(
+    "weld_amendment",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("weld", sa.String(64), nullable=False),
+    sa.Column("number", sa.Integer, nullable=False),
+    sa.Column("time", Time, nullable=False),
+    sa.Column("author", sa.Text, nullable=False),
+    sa.Column("via", sa.String(16), nullable=False),
+    sa.Column("reason", sa.Text, nullable=False),
+    sa.Column("changes", sa.JSON, nullable=False),
+    sa.Column("before", sa.JSON, nullable=False),
+    sa.UniqueConstraint("weld", "number"),
+)
+
+weld_signature = sa.Table(
+    "weld_signature",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("weld", sa.String(64), nullable=False),
+    sa.Column("as_role", sa.String(16), nullable=False),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("role", sa.String(16), nullable=False),
+    sa.Column("time", Time, nullable=False),
+    sa.Column("amendments", sa.Integer, nullable=False),
+    sa.Index("ix_weld_signature_weld", "weld", "id"),
+)
+
+weld_verdict = sa.Table(
+    "weld_verdict",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("weld", sa.String(64), nullable=False),
+    sa.Column("time", Time, nullable=False),
+    sa.Column("word", sa.String(24), nullable=False),
+    sa.Column("excursions", sa.Integer, nullable=False),
+    sa.Column("content", sa.JSON, nullable=False),
+    sa.Index("ix_weld_verdict_weld", "weld", "id"),
+)
+
+weld_index = sa.Table(
+    "weld_index",
+    metadata,
+    sa.Column("weld", sa.String(64), primary_key=True),
+    sa.Column("seq", sa.BigInteger, nullable=False),
+    sa.Column("site", sa.String(64), nullable=False),
+    sa.Column("station", sa.String(64), nullable=False),
+    sa.Column("gun", sa.String(64), nullable=False),
+    sa.Column("start", Time, nullable=False),
+    sa.Column("stop", Time),
+    sa.Column("procedure", sa.Text),
+    sa.Column("job", sa.Text, nullable=False),
+    sa.Column("seam", sa.Text, nullable=False),
+    sa.Column("welder", sa.Text, nullable=False),
+    sa.Column("verdict", sa.String(24), nullable=False),
+    sa.Column("excursions", sa.Integer, nullable=False),
+    sa.Index("ix_weld_index_start", "start", "seq"),
+    sa.Index("ix_weld_index_place", "site", "station", "gun", "start", "seq"),
+    sa.Index("ix_weld_index_job", "job", "seam", "start", "seq"),
+    sa.Index("ix_weld_index_seam", "seam", "start", "seq"),
+    sa.Index("ix_weld_index_welder", "welder", "start", "seq"),
+    sa.Index("ix_weld_index_verdict", "verdict", "start", "seq"),
+    sa.Index("ix_weld_index_stop", "stop"),
+)
+
+procedure_approval = sa.Table(
+    "procedure_approval",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("procedure", sa.String(64), nullable=False),
+    sa.Column("revision", sa.Integer, nullable=False),
+    sa.Column("name", sa.Text, nullable=False),
+    sa.Column("role", sa.String(16), nullable=False),
+    sa.Column("time", Time, nullable=False),
+    sa.UniqueConstraint("procedure", "revision"),
 )
 
 procedure = sa.Table(
@@ -69,7 +149,7 @@ alarm_act = sa.Table(
     metadata,
     _seq(),
     sa.Column("alarm", sa.String(128), nullable=False),
-    sa.Column("kind", sa.String(16), nullable=False),
+    sa.Column("kind", sa.String(32), nullable=False),
     sa.Column("time", Time, nullable=False),
     sa.Column("actor", sa.Text, nullable=False),
     sa.Column("until", Time),
@@ -106,6 +186,30 @@ alarm_fact = sa.Table(
     sa.UniqueConstraint("alarm", "time", "active"),
     sa.Index("ix_alarm_fact_first", "first", "time", "id"),
     sa.Index("ix_alarm_fact_time", "time", "id"),
+)
+
+notice = sa.Table(
+    "notice",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("notice", sa.String(64), nullable=False, unique=True),
+    sa.Column("receiver", sa.String(64), nullable=False),
+    sa.Column("time", Time, nullable=False),
+    sa.Column("subject", sa.Text, nullable=False),
+    sa.Column("body", sa.Text, nullable=False),
+    sa.Column("told", sa.JSON, nullable=False),
+    sa.Index("ix_notice_time", "time", "id"),
+)
+
+notice_attempt = sa.Table(
+    "notice_attempt",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("notice", sa.String(64), sa.ForeignKey("notice.notice"), nullable=False),
+    sa.Column("time", Time, nullable=False),
+    sa.Column("outcome", sa.String(16), nullable=False),
+    sa.Column("detail", sa.Text, nullable=False),
+    sa.Index("ix_notice_attempt_notice", "notice", "id"),
 )
 
 finding = sa.Table(

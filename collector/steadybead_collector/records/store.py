@@ -15,6 +15,7 @@ from steadybead_collector.records.filter_changes import FilterChangeRecords
 from steadybead_collector.records.findings import FindingRecords
 from steadybead_collector.records.instruments import InstrumentRecords
 from steadybead_collector.records.migrate import upgrade
+from steadybead_collector.records.notices import NoticeRecords
 from steadybead_collector.records.plants import PlantRecords
 from steadybead_collector.records.procedure_file import read_procedures
 from steadybead_collector.records.procedures import ProcedureRecords
@@ -44,6 +45,7 @@ class Records:
         self._states = StateRecords(database)
         self.welds = WeldRecords(database)
         self.alarms = AlarmRecords(database)
+        self.notices = NoticeRecords(database)
         self.findings = FindingRecords(database)
         self.filter_changes = FilterChangeRecords(database)
         self.procedures = ProcedureRecords(database)
@@ -121,6 +123,7 @@ def open_records(
     try:
         upgrade(database)
         records = Records(database)
+        records.welds.complete_index()
         if not records.procedures.newest():
             records.procedures.seed(read_procedures(), START_SET_AUTHOR, clock())
     except BaseException:

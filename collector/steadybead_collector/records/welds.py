@@ -1,43 +1,52 @@
-"""Weld records, read back from their events without folding all of history."""
+"""Weld records: events, amendments, sign-offs and verdicts in; records out."""
 
+import json
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from steadybead_collector.records import audit, changes, rows
+from steadybead_collector.records import audit, changes, rows, weld_index, weld_query
 from steadybead_collector.records.database import Database
 from steadybead_collector.records.paging import Key, Page, cut
-from steadybead_collector.records.schema import weld_event
+from steadybead_collector.records.revisions import NotKeptError, TakenError
+from steadybead_collector.records.schema import (
+    weld_amendment,
+    weld_event,
+    weld_signature,
+    weld_verdict,
+)
+from steadybead_collector.records.weld_index import WeldSearch
+from steadybead_domain.calibration.validation import Problem
 from steadybead_domain.ids import StationId
 from steadybead_domain.people import Actor
-from steadybead_domain.welds import Weld, WeldEvent, WeldEventKind, fold
+from steadybead_domain.weld_amendments import (
+    Amendment,
+    Signature,
+    amendment_problems,
+    news,
+    standing,
+)
+from steadybead_domain.welds import Weld, WeldEvent, WeldEventKind
 
-_STARTS = weld_event.alias("starts")
-_STOPS = weld_event.alias("stops")
-_LATER = weld_event.alias("later")
-_FOLLOWING = weld_event.alias("following")
+__all__ = ["VerdictNote", "WeldRecords", "WeldSearch"]
 
 
 @dataclass(frozen=True, slots=True)
-class WeldSearch:
-    """What a search asks for; None asks nothing. `began` is [start, end) on the record's start."""
+class VerdictNote:
+    """A verdict as it was computed at `time`: its word, its excursions, and all of it as JSON."""
 
-    station: StationId | None = None
-    gun: str | None = None
-    is_open: bool | None = None
-    began_from: int | None = None
-    began_before: int | None = None
-    id_prefix: str | None = None
-    procedure: str | None = None
-    job: str | None = None
-    seam: str | None = None
-    welder: str | None = None
+    weld: str
+    time: int
+    word: str
+    excursions: int
+    content: Mapping[str, Any]
 
 
 class WeldRecords:
-    """Events in, records out; the same records as the kernel's `fold` of all events."""
+    """The same records as the kernel's `fold` of all events, with their amendments applied."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
@@ -49,41 +58,103 @@ class WeldRecords:
         if it names a record of another gun.
         """
         with self._database.write() as connection:
-            if not _is_news(connection, event):
+            if not weld_query.is_news(connection, event):
                 return False
+            ended = weld_query.newest_on(connection, event.station, event.gun)
             number = changes.next_number(connection, "weld")
             values = rows.weld_event_values(event)
             connection.execute(sa.insert(weld_event).values(seq=number, **values))
+            weld_index.refresh(connection, event.weld)
+            if event.kind is WeldEventKind.START and ended is not None:
+                weld_index.refresh(connection, ended)
             if by is not None:
                 what = f"weld {event.kind.value}"
                 audit.note(connection, event.time, by, event.via, what, subject=event.weld)
             return True
 
+    def add_late(self, event: WeldEvent, by: Actor, now: int, reason: str) -> bool:
+        """Keep a weld that is entered after it was laid; `reason` opens its list of amendments.
+
+        False, and nothing kept, if there is a record of that id.
+        """
+        with self._database.write() as connection:
+            if not weld_query.is_news(connection, event):
+                return False
+            number = changes.next_number(connection, "weld")
+            values = rows.weld_event_values(event)
+            connection.execute(sa.insert(weld_event).values(seq=number, **values))
+            item = Amendment(event.weld, 1, now, by.name, event.via, rows.storable(reason), {}, {})
+            _insert_amendment(connection, item)
+            audit.note(connection, now, by, event.via, "weld late", subject=event.weld)
+            weld_index.refresh(connection, event.weld)
+            return True
+
+    def amend(
+        self, weld: str, wanted: Mapping[str, Any], reason: str, by: Actor, now: int, via: str
+    ) -> tuple[Amendment | None, Weld]:
+        """Keep an amendment; None where `wanted` says nothing new. Gives the record as it stands.
+
+        Raises NotKeptError with all mistakes, KeyError if there is no such record.
+        """
+        with self._database.write() as connection:
+            found = _existing(connection, weld)
+            fresh = news(found, wanted)
+            if not fresh:
+                return None, found
+            problems = amendment_problems(found, fresh, reason, now)
+            if problems:
+                raise NotKeptError([Problem(at, text) for at, text in problems])
+            item = Amendment(
+                weld,
+                found.amendments + 1,
+                now,
+                by.name,
+                via,
+                rows.storable(reason.strip()),
+                rows.storable_texts(fresh),
+                {name: standing(found, name) for name in fresh},
+            )
+            _insert_amendment(connection, item)
+            audit.note(connection, now, by, via, "weld amended", subject=weld, number=item.number)
+            weld_index.refresh(connection, weld)
+            return item, _existing(connection, weld)
+
+    def sign(self, weld: str, as_role: str, by: Actor, now: int, via: str) -> Signature:
+        """Sign a record off; one that covers it already stays. KeyError, TakenError."""
+        with self._database.write() as connection:
+            found = _existing(connection, weld)
+            if found.stop is None:
+                raise TakenError("the record still runs: stop it before it is signed off")
+            others = [s for s in _signatures(connection, weld) if s.covers(found)]
+            mine = [s for s in others if s.as_role == as_role]
+            if mine:
+                return mine[-1]
+            if any(s.name == by.name for s in others):
+                raise TakenError("the same person cannot sign as welder and as supervisor")
+            item = Signature(weld, as_role, by.name, by.role.value, now, found.amendments)
+            values = {n: getattr(item, n) for n in Signature.__dataclass_fields__}
+            connection.execute(sa.insert(weld_signature).values(**values))
+            audit.note(connection, now, by, via, "weld signed", subject=weld, as_role=as_role)
+            return item
+
     def get(self, weld: str) -> Weld | None:
         """Find a record by its id."""
         with self._database.read() as connection:
-            return _one(connection, sa.and_(_STARTS.c.weld == weld))
+            return weld_query.one(connection, weld)
 
     def open_on(self, station: StationId, gun: str) -> Weld | None:
         """Find the record that runs on a gun; an older one never does."""
-        place = sa.and_(
-            _STARTS.c.site == station.site,
-            _STARTS.c.station == station.station,
-            _STARTS.c.gun == gun,
-        )
         with self._database.read() as connection:
-            newest = _one(connection, place)
+            name = weld_query.newest_on(connection, station, gun)
+            newest = None if name is None else weld_query.one(connection, name)
         return newest if newest is not None and newest.stop is None else None
 
     def page(self, search: WeldSearch, limit: int, after: Key | None = None) -> Page[Weld]:
         """List records, the latest start first."""
-        query = _selected().where(*_conditions(search), *_beyond(after))
-        query = query.order_by(_STARTS.c.time.desc(), _STARTS.c.seq.desc()).limit(limit + 1)
         with self._database.read() as connection:
-            if search.is_open:  # only a gun's newest record can be open: a short list
-                query = query.where(_STARTS.c.seq.in_(_newest_of_each_gun(connection)))
-            found = connection.execute(query).all()
-        return cut([_weld(row) for row in found], [(r.time, r.seq) for r in found], limit)
+            found = weld_index.page(connection, search, limit + 1, after)
+            welds = weld_query.some(connection, [weld for weld, _, _ in found])
+        return cut(welds, [(start, seq) for _, start, seq in found], limit)
 
     def events(self, weld: str) -> list[WeldEvent]:
         """Give the events of one record as they were told."""
@@ -91,120 +162,77 @@ class WeldRecords:
         with self._database.read() as connection:
             return [rows.weld_event(row) for row in connection.execute(query)]
 
+    def amendments(self, weld: str) -> list[Amendment]:
+        """Give the amendments of one record, the first one first."""
+        with self._database.read() as connection:
+            return weld_query.amendments_of(connection, weld)
 
-def _is_news(connection: Connection, event: WeldEvent) -> bool:
-    query = sa.select(weld_event).where(weld_event.c.weld == event.weld)
-    known = [rows.weld_event(row) for row in connection.execute(query)]
-    if event.kind is WeldEventKind.START:
-        return not known
-    place = (event.station, event.gun)
-    return len(known) == 1 and (known[0].station, known[0].gun) == place
+    def signatures(self, weld: str) -> list[Signature]:
+        """Give the sign-offs of one record in their order."""
+        with self._database.read() as connection:
+            return _signatures(connection, weld)
+
+    def note_verdict(self, note: VerdictNote) -> bool:
+        """Keep a verdict, and make it what a search finds; False if it repeats the newest one."""
+        with self._database.write() as connection:
+            newest = _newest_verdict(connection, note.weld)
+            content = json.loads(json.dumps(dict(note.content)))
+            is_new = newest is None or (newest.word, newest.content) != (note.word, content)
+            if is_new:
+                values = {n: getattr(note, n) for n in ("weld", "time", "word", "excursions")}
+                connection.execute(sa.insert(weld_verdict).values(content=content, **values))
+            weld_index.judge(connection, note.weld, note.word, note.excursions)
+            return is_new
+
+    def newest_verdict(self, weld: str) -> VerdictNote | None:
+        """Give the newest verdict that was kept of a record."""
+        with self._database.read() as connection:
+            return _newest_verdict(connection, weld)
+
+    def verdict_words(self, welds: Sequence[str]) -> dict[str, tuple[str, int]]:
+        """Give verdict word and excursions by record; the word is empty where none holds."""
+        with self._database.read() as connection:
+            return weld_index.verdicts(connection, list(welds))
+
+    def verdict_counts(self, began_from: int, began_before: int) -> dict[str, int]:
+        """Count the finished records that began in [from, before), by verdict word."""
+        with self._database.read() as connection:
+            return weld_index.counts(connection, began_from, began_before)
+
+    def complete_index(self) -> None:
+        """Index what an older version or a restored backup left without."""
+        with self._database.read() as connection:
+            if weld_index.is_complete(connection):
+                return
+        with self._database.write() as connection:
+            weld_index.rebuild(connection)
 
 
-def _next_start() -> sa.ScalarSelect[Any]:
-    later = sa.select(sa.func.min(_LATER.c.seq)).where(
-        _LATER.c.site == _STARTS.c.site,
-        _LATER.c.station == _STARTS.c.station,
-        _LATER.c.gun == _STARTS.c.gun,
-        _LATER.c.kind == WeldEventKind.START,
-        _LATER.c.seq > _STARTS.c.seq,
-    )
-    return later.correlate(_STARTS).scalar_subquery()
+def _existing(connection: Connection, weld: str) -> Weld:
+    found = weld_query.one(connection, weld)
+    if found is None:
+        raise KeyError(weld)
+    return found
 
 
-def _selected() -> sa.Select[Any]:
-    """Each start with the event that ended its record: the first of its stop and a new start."""
-    stops = sa.and_(_STOPS.c.weld == _STARTS.c.weld, _STOPS.c.kind == WeldEventKind.STOP)
-    columns = [
-        *_STARTS.c,
-        *(c.label(f"stop_{c.name}") for c in _STOPS.c),
-        *(c.label(f"next_{c.name}") for c in _FOLLOWING.c),
+def _insert_amendment(connection: Connection, item: Amendment) -> None:
+    values = {n: getattr(item, n) for n in Amendment.__dataclass_fields__}
+    connection.execute(sa.insert(weld_amendment).values(**values))
+
+
+def _signatures(connection: Connection, weld: str) -> list[Signature]:
+    table = weld_signature.c
+    query = sa.select(weld_signature).where(table.weld == weld).order_by(table.id)
+    return [
+        Signature(r.weld, r.as_role, r.name, r.role, r.time, r.amendments)
+        for r in connection.execute(query)
     ]
-    joined = _STARTS.outerjoin(_STOPS, stops).outerjoin(
-        _FOLLOWING, _FOLLOWING.c.seq == _next_start()
-    )
-    starts = _STARTS.c.kind == WeldEventKind.START
-    return sa.select(*columns).select_from(joined).where(starts)
 
 
-def _conditions(search: WeldSearch) -> list[sa.ColumnElement[bool]]:
-    start = _STARTS.c
-    wanted: list[sa.ColumnElement[bool]] = []
-    if search.station is not None:
-        wanted += [start.site == search.station.site, start.station == search.station.station]
-    if search.began_from is not None:
-        wanted.append(start.time >= search.began_from)
-    if search.began_before is not None:
-        wanted.append(start.time < search.began_before)
-    if search.id_prefix is not None:
-        wanted.append(start.weld.startswith(search.id_prefix, autoescape=True))
-    if search.is_open is not None:
-        is_open = sa.and_(_STOPS.c.seq.is_(None), _FOLLOWING.c.seq.is_(None))
-        wanted.append(is_open if search.is_open else sa.not_(is_open))
-    for name in ("gun", "procedure", "job", "seam", "welder"):
-        if (value := getattr(search, name)) is not None:
-            wanted.append(start[name] == value)
-    return wanted
-
-
-def _newest_of_each_gun(connection: Connection) -> list[int]:
-    """Find the last start of each gun by leaping from gun to gun in the index of places."""
-    table = weld_event.c
-    place = sa.tuple_(table.site, table.station, table.gun)
-    columns = sa.select(table.site, table.station, table.gun)
-    first = columns.order_by(table.site, table.station, table.gun).limit(1)
-    newest: list[int] = []
-    row = connection.execute(first).first()
-    while row is not None:
-        here = sa.tuple_(*(sa.literal(name) for name in row))
-        starts = sa.select(sa.func.max(table.seq)).where(
-            table.site == row.site,
-            table.station == row.station,
-            table.gun == row.gun,
-            table.kind == WeldEventKind.START,
-        )
-        newest.append(connection.scalar(starts) or 0)
-        row = connection.execute(first.where(place > here)).first()
-    return newest
-
-
-def _beyond(after: Key | None) -> list[sa.ColumnElement[bool]]:
-    if after is None:
-        return []
-    time, seq = after
-    same = sa.and_(_STARTS.c.time == time, _STARTS.c.seq < seq)
-    return [sa.or_(_STARTS.c.time < time, same)]
-
-
-def _one(connection: Connection, wanted: sa.ColumnElement[bool]) -> Weld | None:
-    query = _selected().where(wanted).order_by(_STARTS.c.seq.desc()).limit(1)
+def _newest_verdict(connection: Connection, weld: str) -> VerdictNote | None:
+    table = weld_verdict.c
+    query = sa.select(weld_verdict).where(table.weld == weld).order_by(table.id.desc()).limit(1)
     row = connection.execute(query).first()
-    return None if row is None else _weld(row)
-
-
-def _weld(row: Any) -> Weld:
-    events = [(row.seq, rows.weld_event(row))]
-    events += [_named(row, prefix) for prefix in ("stop_", "next_") if _has(row, prefix)]
-    ordered = [event for _, event in sorted(events, key=lambda pair: pair[0])]
-    return fold(ordered)[row.weld]
-
-
-def _has(row: Any, prefix: str) -> bool:
-    return getattr(row, f"{prefix}seq") is not None
-
-
-def _named(row: Any, prefix: str) -> tuple[int, WeldEvent]:
-    values = {
-        name.removeprefix(prefix): value
-        for name, value in row._mapping.items()  # noqa: SLF001
-        if name.startswith(prefix)
-    }
-    event = rows.weld_event(_Columns(values))
-    return values["seq"], event
-
-
-class _Columns:
-    """Columns of a joined row under their own names."""
-
-    def __init__(self, values: dict[str, Any]) -> None:
-        self.__dict__.update(values)
+    if row is None:
+        return None
+    return VerdictNote(row.weld, row.time, row.word, row.excursions, dict(row.content))
