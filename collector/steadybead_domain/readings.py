@@ -1,9 +1,10 @@
 """Readings in columns: times, values, raw samples, quality and its reason."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import ItemsView, Iterable, Iterator, Mapping, ValuesView
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Self
+from itertools import pairwise
+from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +15,14 @@ Int64 = npt.NDArray[np.int64]
 Float64 = npt.NDArray[np.float64]
 UInt8 = npt.NDArray[np.uint8]
 UInt32 = npt.NDArray[np.uint32]
+COLUMN_TYPES: Mapping[str, np.dtype[Any]] = {
+    "time": np.dtype(np.int64),
+    "value": np.dtype(np.float64),
+    "raw": np.dtype(np.float64),
+    "quality": np.dtype(np.uint8),
+    "reason": np.dtype(np.uint8),
+    "plant": np.dtype(np.uint32),
+}
 
 
 class Quality(IntEnum):
@@ -151,11 +160,97 @@ class Columns:
         )
 
 
+class Joined(Mapping[ChannelId, Columns]):
+    """Columns of k channels end to end: channel i owns rows `starts[i]` to `starts[i + 1]`.
+
+    `names` [k], each once; `starts` int64 [k + 1]; no channel is empty. What is asked of all
+    channels at once is asked of `rows`; the columns of each channel are views, made when wanted.
+    """
+
+    __slots__ = ("_parts", "names", "rows", "starts")
+
+    def __init__(
+        self,
+        names: tuple[ChannelId, ...],
+        starts: Int64,
+        rows: Columns,
+        parts: dict[ChannelId, Columns] | None = None,
+    ) -> None:
+        self.names, self.starts, self.rows, self._parts = names, starts, rows, parts
+
+    @classmethod
+    def of(cls, columns: Mapping[ChannelId, Columns]) -> Self:
+        """Join columns into new arrays that nobody can write to; empty channels are left out.
+
+        Raises ValueError on columns of another type or of unequal length.
+        """
+        parts = {name: rows for name, rows in columns.items() if len(rows.time)}
+        rows = list(parts.values())
+        lengths = [len(c.time) for c in rows]
+        starts = np.zeros(len(parts) + 1, np.int64)
+        np.cumsum(lengths, out=starts[1:])
+        joined = Columns(
+            _joined("time", [c.time for c in rows], lengths),
+            _joined("value", [c.value for c in rows], lengths),
+            _joined("raw", [c.raw for c in rows], lengths),
+            _joined("quality", [c.quality for c in rows], lengths),
+            _joined("reason", [c.reason for c in rows], lengths),
+            _joined("plant", [c.plant for c in rows], lengths),
+        )
+        return cls(tuple(parts), starts, joined, parts)
+
+    def __getitem__(self, name: ChannelId) -> Columns:
+        """Give the columns of a channel."""
+        return self._by_name()[name]
+
+    def __iter__(self) -> Iterator[ChannelId]:
+        """Walk the channels."""
+        return iter(self.names)
+
+    def __len__(self) -> int:
+        """Count the channels."""
+        return len(self.names)
+
+    def items(self) -> ItemsView[ChannelId, Columns]:
+        """Walk the channels with their columns."""
+        return self._by_name().items()
+
+    def values(self) -> ValuesView[Columns]:
+        """Walk the columns of the channels."""
+        return self._by_name().values()
+
+    def _by_name(self) -> dict[ChannelId, Columns]:
+        if self._parts is None:
+            bounds = pairwise(self.starts.tolist())
+            self._parts = {
+                name: self.rows.take(slice(a, b))
+                for name, (a, b) in zip(self.names, bounds, strict=True)
+            }
+        return self._parts
+
+
+def _joined(field: str, parts: list[npt.NDArray[Any]], lengths: list[int]) -> npt.NDArray[Any]:
+    """Join arrays of one column. Bytes join faster than numpy concatenates many short arrays."""
+    dtype = COLUMN_TYPES[field]
+    if [part.dtype for part in parts].count(dtype) != len(parts):
+        raise ValueError(f"a column {field!r} is not {dtype}")
+    if list(map(len, parts)) != lengths:
+        raise ValueError(f"a column {field!r} differs in length from its times")
+    buffers: Any = parts
+    try:
+        return np.frombuffer(b"".join(buffers), dtype)
+    except (BufferError, TypeError, ValueError):  # some part is a view with gaps
+        column = np.concatenate(parts)
+        column.flags.writeable = False
+        return column
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Batch:
     """What one commit brings: columns by channel, and the time of receipt in µs.
 
-    Within one channel the rows may come in any order and repeat.
+    Within one channel the rows may come in any order and repeat. `Joined` columns cost a store
+    least; nobody may write to the arrays of a batch once it is handed on.
     """
 
     received: int
@@ -163,6 +258,8 @@ class Batch:
 
     def __len__(self) -> int:
         """Count the readings of all channels."""
+        if isinstance(self.columns, Joined):
+            return len(self.columns.rows)
         return sum(len(c) for c in self.columns.values())
 
 

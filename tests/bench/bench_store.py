@@ -24,7 +24,7 @@ import numpy as np
 from steadybead_collector.stores import SqliteReadings, journal_codec
 from steadybead_collector.stores.flat import flatten
 from steadybead_domain.ids import ChannelId
-from steadybead_domain.readings import Batch, Columns, Float64, Int64
+from steadybead_domain.readings import Batch, Columns, Float64, Int64, Joined
 from steadybead_domain.times import DAY, MINUTE, SECOND
 
 Figure = dict[str, Any]
@@ -69,13 +69,18 @@ def ingest(folder: Path, short: bool) -> list[Figure]:
     for channels, each in ((8, 125), (40, 25), (400, 3)):
         n = channels * each
         what = f"batches of {n} of {channels} channels"
-        burst = list(batches_of(channels, each, count, step=500_000 // each // 2))
+        apart = list(batches_of(channels, each, count, step=500_000 // each // 2))
+        burst = [Batch(batch.received, Joined.of(batch.columns)) for batch in apart]
         ours_s, bare_s = beside_bare_inserts(folder / f"burst {channels}", burst)
         found += [
             figure(f"store: durable {what}", n / ours_s, "1/s"),
             figure(f"store: bare journal inserts of the same {n} readings", n / bare_s, "1/s"),
             figure(f"store: time over a bare insert, {what}", ours_s / bare_s, "", goal=2.0),
         ]
+    ours_s, bare_s = beside_bare_inserts(folder / "apart", apart)
+    found.append(
+        figure(f"store: the same, {channels} arrays still to be joined", ours_s / bare_s, "")
+    )
     hours = list(batches_of(40, 25, count))
     ours_s, bare_s = beside_bare_inserts(folder / "hours", hours)
     return [

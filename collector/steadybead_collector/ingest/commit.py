@@ -23,7 +23,7 @@ from steadybead_collector.outcomes import Outcome
 from steadybead_domain.diagnosis.silence import Online
 from steadybead_domain.plant import Plant
 from steadybead_domain.ports import Appended, FactsStore, ReadingsStore, Refused
-from steadybead_domain.readings import Batch, Columns
+from steadybead_domain.readings import Batch, Columns, Joined
 
 if TYPE_CHECKING:
     from steadybead_domain.ids import ChannelId
@@ -183,13 +183,15 @@ class Ingest:
 
 
 def _finite(taken: Taken) -> Batch:
-    """Leave out rows whose conversion overflowed; their messages are refused for it."""
+    """Join the columns; leave out rows whose conversion overflowed, and refuse their messages."""
+    joined = Joined.of(taken.batch.columns)
+    if np.isfinite(joined.rows.value).all() and np.isfinite(joined.rows.raw).all():
+        return Batch(taken.batch.received, joined)
     columns: dict[ChannelId, Columns] = {}
-    for channel, rows in taken.batch.columns.items():
+    for channel, rows in joined.items():
         sound = np.isfinite(rows.value) & np.isfinite(rows.raw)
-        if not sound.all():
-            for row in np.flatnonzero(~sound):
-                item = taken.decoded[int(taken.wires[channel].pack[row]) - taken.first_pack]
-                item.refusals.add(Outcome.NOT_FINITE, f"{channel} overflows in conversion")
-        columns[channel] = rows if sound.all() else rows.take(sound)
-    return Batch(taken.batch.received, columns)
+        for row in np.flatnonzero(~sound):
+            item = taken.decoded[int(taken.wires[channel].pack[row]) - taken.first_pack]
+            item.refusals.add(Outcome.NOT_FINITE, f"{channel} overflows in conversion")
+        columns[channel] = rows.take(sound)
+    return Batch(taken.batch.received, Joined.of(columns))

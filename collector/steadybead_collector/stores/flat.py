@@ -1,5 +1,6 @@
-"""A batch end to end in flat arrays, checked: what every store takes in."""
+"""A batch end to end, checked: what every store takes in."""
 
+import operator
 from dataclasses import dataclass
 from typing import Any
 
@@ -7,17 +8,20 @@ import numpy as np
 import numpy.typing as npt
 
 from steadybead_domain.ids import ChannelId
-from steadybead_domain.readings import Batch, Columns, Int64, Quality, Reason
+from steadybead_domain.readings import (
+    COLUMN_TYPES,
+    Batch,
+    Columns,
+    Int64,
+    Joined,
+    Quality,
+    Reason,
+)
 
 TIME_LIMIT = 2**61  # ±73 000 years in µs: differences of two times stay inside int64
-_TYPES: dict[str, np.dtype[Any]] = {
-    "time": np.dtype(np.int64),
-    "value": np.dtype(np.float64),
-    "raw": np.dtype(np.float64),
-    "quality": np.dtype(np.uint8),
-    "reason": np.dtype(np.uint8),
-    "plant": np.dtype(np.uint32),
-}
+_COLUMNS = operator.attrgetter(*COLUMN_TYPES)
+_DTYPES = list(COLUMN_TYPES.values())
+_WORST, _LAST_REASON = max(Quality), max(Reason)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,7 +34,7 @@ class Flat:
 
     def __len__(self) -> int:
         """Count the readings of all channels."""
-        return len(self.rows)
+        return len(self.rows.time)
 
     def of(self, i: int) -> Columns:
         """Give the rows of the i-th channel."""
@@ -38,52 +42,46 @@ class Flat:
 
     def batch(self, received: int) -> Batch:
         """Give the same readings by channel."""
-        return Batch(received, {name: self.of(i) for i, name in enumerate(self.names)})
+        return Batch(received, Joined(self.names, self.starts, self.rows))
 
 
 def flatten(batch: Batch) -> Flat:
-    """Join the columns of a batch into new arrays; channels without a reading are left out.
+    """Join the columns of a batch, if they are not joined; channels without a reading are left out.
 
-    Raises ValueError on NaN or infinity, on a time beyond ±2^61 µs, on an unknown quality or
-    reason number, and on columns of another type or of unequal length.
+    Nobody can write to what it gives. Raises ValueError on NaN or infinity, on a time beyond
+    ±2^61 µs, on an unknown quality or reason number, and on columns of another type or of unequal
+    length.
     """
-    named = [(name, columns) for name, columns in batch.columns.items() if len(columns.time)]
-    parts = [columns for _, columns in named]
-    lengths = [len(c.time) for c in parts]
-    starts = np.zeros(len(named) + 1, np.int64)
-    np.cumsum(lengths, out=starts[1:])
-    joined = Columns(
-        _joined("time", [c.time for c in parts], lengths),
-        _joined("value", [c.value for c in parts], lengths),
-        _joined("raw", [c.raw for c in parts], lengths),
-        _joined("quality", [c.quality for c in parts], lengths),
-        _joined("reason", [c.reason for c in parts], lengths),
-        _joined("plant", [c.plant for c in parts], lengths),
-    )
-    _check_content(joined)
-    return Flat(tuple([name for name, _ in named]), starts, joined)
+    joined = batch.columns
+    if not isinstance(joined, Joined):
+        joined = Joined.of(joined)
+    else:
+        arrays = _COLUMNS(joined.rows)
+        _check_form(joined, arrays)
+        if any(array.flags.writeable for array in arrays):
+            joined = Joined.of(dict(joined))
+    if len(joined.rows):
+        _check_content(joined.rows)
+    return Flat(joined.names, joined.starts, joined.rows)
 
 
-def _joined(field: str, parts: list[npt.NDArray[Any]], lengths: list[int]) -> npt.NDArray[Any]:
-    """Join arrays of one column. Bytes join faster than numpy concatenates many short arrays."""
-    dtype = _TYPES[field]
-    if [part.dtype for part in parts].count(dtype) != len(parts):
-        raise ValueError(f"a column {field!r} is not {dtype}")
-    if list(map(len, parts)) != lengths:
-        raise ValueError(f"a column {field!r} differs in length from its times")
-    buffers: Any = parts
-    try:
-        return np.frombuffer(b"".join(buffers), dtype)
-    except (BufferError, TypeError, ValueError):  # some part is a view with gaps
-        return np.concatenate(parts)
+def _check_form(joined: Joined, arrays: tuple[npt.NDArray[Any], ...]) -> None:
+    n, starts = len(joined.rows), joined.starts
+    if (
+        [array.dtype for array in arrays] != _DTYPES
+        or any(len(array) != n for array in arrays)
+        or len(starts) != len(joined.names) + 1
+        or starts[0] != 0
+        or starts[-1] != n
+        or not (starts[1:] > starts[:-1]).all()
+    ):
+        raise ValueError("joined columns do not fit together in type, length or starts")
 
 
 def _check_content(rows: Columns) -> None:
-    if not len(rows):
-        return
     if not (np.isfinite(rows.value).all() and np.isfinite(rows.raw).all()):
         raise ValueError("NaN or infinity is no reading: refuse it before the store")
     if rows.time.min() < -TIME_LIMIT or rows.time.max() > TIME_LIMIT:
         raise ValueError("a time beyond ±2^61 µs is no time of a reading")
-    if rows.quality.max() > max(Quality) or rows.reason.max() > max(Reason):
+    if rows.quality.max() > _WORST or rows.reason.max() > _LAST_REASON:
         raise ValueError("a quality or reason number that this version does not know")

@@ -19,7 +19,8 @@ _VALUE_IS_RAW, _VALUE_APART, _VALUE_MIXED = 0, 1, 2
 
 def encode(ids: Int64, starts: Int64, rows: Columns) -> bytes:
     """Encode readings of the channels `ids` [k]; channel i owns rows `starts[i]:starts[i + 1]`."""
-    value_form, values = _encode_value(rows)
+    raw = rows.raw.astype("<f8", copy=False).tobytes()
+    value_form, values = _encode_value(raw, rows)
     quality_form, quality = _encode_constant(rows.quality)
     reason_form, reason = _encode_constant(rows.reason)
     plant_form, plant = _encode_constant(rows.plant)
@@ -28,9 +29,9 @@ def encode(ids: Int64, starts: Int64, rows: Columns) -> bytes:
         (
             _HEAD.pack(_FORM, value_form, forms, 0, len(ids), len(rows)),
             ids.astype("<u4").tobytes(),
-            np.diff(starts).astype("<u4").tobytes(),
+            (starts[1:] - starts[:-1]).astype("<u4").tobytes(),
             rows.time.astype("<i8", copy=False).tobytes(),
-            rows.raw.astype("<f8", copy=False).tobytes(),
+            raw,
             values,
             quality,
             reason,
@@ -61,19 +62,19 @@ def decode(data: bytes) -> tuple[Int64, Int64, Columns]:
 
 
 def _encode_constant(column: UInt8 | UInt32) -> tuple[int, bytes]:
-    if len(column) and (column == column[0]).all():
-        return _CONSTANT, column[:1].tobytes()
-    return _LISTED, column.tobytes()
+    data = column.tobytes()
+    first = data[: column.itemsize]
+    return (_CONSTANT, first) if data == first * len(column) else (_LISTED, data)
 
 
-def _encode_value(rows: Columns) -> tuple[int, bytes]:
+def _encode_value(raw: bytes, rows: Columns) -> tuple[int, bytes]:
     """Leave out values that are bit-identical to their raw samples."""
-    apart = rows.value.view(np.int64) != rows.raw.view(np.int64)
-    count = int(np.count_nonzero(apart))
-    if not count:
+    values = rows.value.astype("<f8", copy=False).tobytes()
+    if values == raw:
         return _VALUE_IS_RAW, b""
-    if count == len(rows):
-        return _VALUE_APART, rows.value.tobytes()
+    apart = rows.value.view(np.int64) != rows.raw.view(np.int64)
+    if apart.all():
+        return _VALUE_APART, values
     return _VALUE_MIXED, np.packbits(apart).tobytes() + rows.value[apart].tobytes()
 
 

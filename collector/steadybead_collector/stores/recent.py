@@ -1,7 +1,7 @@
 """What the store keeps in memory: numbers of channels, newest readings, what is not merged yet."""
 
 from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import apsw
 import numpy as np
@@ -26,6 +26,8 @@ class Recent:
         self.position = 0
         self.merged = -1
         self.clock = Clock()
+        self._asked: tuple[ChannelId, ...] = ()
+        self._numbers = np.empty(0, np.int64)
 
     def load(self, connection: apsw.Connection) -> None:
         """Take up what the file holds beyond what was seen."""
@@ -48,10 +50,18 @@ class Recent:
         self.names[i] = name
         self.newest.reserve(i)
 
-    def numbers(self, names: Sequence[ChannelId]) -> Int64:
-        """Give the numbers of channels, int64 [k]; 0 for one that is new."""
-        get = self.ids.get
-        return np.array([get(name, 0) for name in names], np.int64)
+    def numbers(self, names: tuple[ChannelId, ...]) -> Int64:
+        """Give the numbers of channels, int64 [k], not to be changed; 0 for one that is new.
+
+        Most appends bring the same channels as the one before.
+        """
+        if names != self._asked:
+            get = self.ids.get
+            numbers = np.array([get(name, 0) for name in names], np.int64)
+            if not numbers.all():
+                return numbers
+            self._asked, self._numbers = names, numbers
+        return self._numbers
 
     def leave_out_merged(self, connection: apsw.Connection) -> None:
         """Drop from the tail what chunks hold already."""
