@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 from steadybead_collector.stores import SqliteReadings, journal_codec
 from steadybead_collector.stores.exact import exact_mean, exact_sums, read_total, write_total
 from steadybead_collector.stores.flat import TIME_LIMIT, flatten
-from steadybead_collector.stores.leaves import canonical, leaf_hash, tree_hash
+from steadybead_collector.stores.leaves import canonical, leaf_hash
 from steadybead_collector.stores.packed import Chunk, Coding, pack, unpack
+from steadybead_domain.evidence.merkle import tree_hash
 from steadybead_domain.ports import StoreError
 from steadybead_domain.readings import Batch, Columns, Quality, Reading, Reason
 from store_samples import NOZZLE, START, WINDOW, all_of, bits, settle, steady

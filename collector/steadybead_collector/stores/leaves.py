@@ -6,11 +6,12 @@ codec packs them, and it outlives them.
 
 import hashlib
 import struct
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import apsw
 
+from steadybead_collector.stores.packed import unpack
 from steadybead_collector.stores.windows import WINDOW
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.readings import Columns
@@ -45,6 +46,22 @@ def read_leaves(connection: apsw.Connection, start: int, end: int) -> Iterator[L
         yield Leaf(ChannelId.parse(name), window * WINDOW, part, count, leaf, bool(kept))
 
 
+def read_sealed(
+    connection: apsw.Connection, channel: ChannelId, start: int, end: int
+) -> Iterator[tuple[Leaf, Columns]]:
+    """Walk sealed chunks of a channel with their readings; forgotten ones come without."""
+    found = connection.execute(
+        "SELECT window, part, count, leaf, data FROM channel"
+        " JOIN window ON window.channel = channel.id LEFT JOIN chunk ON chunk.id = window.chunk"
+        " WHERE name = ? AND window BETWEEN ? AND ? ORDER BY window, part",
+        (str(channel), start // WINDOW, (end - 1) // WINDOW),
+    )
+    for window, part, count, leaf, data in found:
+        begin = window * WINDOW
+        rows = Columns.empty() if data is None else unpack([data], begin, begin + WINDOW)
+        yield Leaf(channel, begin, part, count, leaf, data is not None), rows
+
+
 def canonical(channel: ChannelId, start: int, part: int, rows: Columns) -> bytes:
     """Write readings in the form that is hashed, little-endian: see the format's description."""
     name = str(channel).encode()
@@ -67,13 +84,3 @@ def canonical(channel: ChannelId, start: int, part: int, rows: Columns) -> bytes
 def leaf_hash(channel: ChannelId, start: int, part: int, rows: Columns) -> bytes:
     """Hash one chunk's readings: SHA-256(0x00 || canonical form)."""
     return hashlib.sha256(b"\x00" + canonical(channel, start, part, rows)).digest()
-
-
-def tree_hash(leaves: Sequence[bytes]) -> bytes:
-    """Give the Merkle tree hash of leaf hashes in order; of none, SHA-256 of the empty string."""
-    if not leaves:
-        return hashlib.sha256(b"").digest()
-    if len(leaves) == 1:
-        return leaves[0]
-    split = 1 << (len(leaves) - 1).bit_length() - 1
-    return hashlib.sha256(b"\x01" + tree_hash(leaves[:split]) + tree_hash(leaves[split:])).digest()

@@ -14,7 +14,7 @@ from steadybead_collector.stores.database import Database, transaction
 from steadybead_collector.stores.flat import Flat, flatten
 from steadybead_collector.stores.housekeeping import Housekeeper
 from steadybead_collector.stores.identity import Known, accepted, sift
-from steadybead_collector.stores.leaves import Leaf, read_leaves
+from steadybead_collector.stores.leaves import Leaf, read_leaves, read_sealed
 from steadybead_collector.stores.recent import Recent
 from steadybead_collector.stores.tail import Rows
 from steadybead_collector.stores.trace import View, known, read_on, slices
@@ -141,6 +141,11 @@ class SqliteReadings:
         """List the leaf hashes of all windows in [start, end), by channel, window and part."""
         with self._database.reading() as connection:
             return list(read_leaves(connection, start, end))
+
+    def sealed(self, channel: ChannelId, start: int, end: int) -> list[tuple[Leaf, Columns]]:
+        """Give the sealed chunks of the windows that touch [start, end), whole."""
+        with self._database.reading() as connection:
+            return list(read_sealed(connection, channel, start, end))
 
     def close(self) -> None:
         """Finish; idempotent."""

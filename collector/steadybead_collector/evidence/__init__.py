@@ -1,0 +1,1 @@
+"""What keeps evidence honest: the signing key, and the daily roots of all sealed readings."""

@@ -1,0 +1,112 @@
+"""Makes each day's root when the day is over, and sends it out of the shop."""
+
+import json
+import logging
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Final, Protocol, runtime_checkable
+
+from steadybead_collector.evidence.keys import signing_key
+from steadybead_collector.evidence.roots import Root, RootBook, day_of, day_start
+from steadybead_collector.stores.leaves import Leaf
+from steadybead_domain.errors import PlainError
+from steadybead_domain.evidence.jws import canonical, sign
+from steadybead_domain.ids import ChannelId
+from steadybead_domain.readings import Columns
+from steadybead_domain.times import DAY, HOUR, format_rfc3339
+
+LOG: Final = logging.getLogger(__name__)
+AFTER_MIDNIGHT: Final = 1 * HOUR
+LATE_DAYS: Final = 7
+EVERY_S: Final = 600.0
+
+
+@runtime_checkable
+class Sealing(Protocol):
+    """A readings store whose sealed chunks have leaf hashes."""
+
+    def leaves(self, start: int, end: int) -> list[Leaf]:
+        """List the leaves of the windows in [start, end), by channel, window and part."""
+
+    def sealed(self, channel: ChannelId, start: int, end: int) -> list[tuple[Leaf, Columns]]:
+        """Give the sealed chunks that touch [start, end), with their readings."""
+
+
+class RootKeeper:
+    """One thread beside the collector. A pass that fails is told, and tried again."""
+
+    def __init__(
+        self,
+        store: Sealing,
+        data_dir: Path,
+        site: str,
+        drop_folder: Path | None,
+        clock: Callable[[], int],
+    ) -> None:
+        self._store, self._clock = store, clock
+        self._data_dir, self._site, self._drop = data_dir, site, drop_folder
+        self._book = RootBook(data_dir)
+        self._looked = ""
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._work, name="roots", daemon=True)
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def stop(self, timeout: float = 3.0) -> None:
+        """End; a root under way is finished or not begun."""
+        self._stop.set()
+        if self._thread.ident is not None:
+            self._thread.join(timeout)
+
+    def look(self) -> list[Root]:
+        """Make the roots that are due, once a day; drop what has not left yet. Give the new."""
+        now = self._clock()
+        newest = day_of(now - DAY - AFTER_MIDNIGHT)
+        made: list[Root] = []
+        if newest != self._looked:
+            first = now - (LATE_DAYS + 1) * DAY - AFTER_MIDNIGHT
+            days = [day_of(first + i * DAY) for i in range(LATE_DAYS + 1)]
+            made = [root for day in days if (root := self._make(day, now)) is not None]
+            self._looked = newest
+        self._drop_waiting(now)
+        return made
+
+    def _make(self, day: str, now: int) -> Root | None:
+        start = day_start(day)
+        return self._book.add(day, self._store.leaves(start, start + DAY), now)
+
+    def _drop_waiting(self, now: int) -> None:
+        if self._drop is None:
+            return
+        for root in self._book.roots():
+            if not root.left:
+                name = f"steadybead-{self._site}-{root.id}.root.json"
+                self._drop.mkdir(parents=True, exist_ok=True)
+                (self._drop / name).write_bytes(self._letter(root))
+                how = f"{format_rfc3339(now)} by file drop"
+                self._book.note_left(root, how)
+
+    def _letter(self, root: Root) -> bytes:
+        """Write what leaves the shop: the root for people, and signed."""
+        stated = {
+            "site": self._site,
+            "root": root.id,
+            "leaves": root.leaves,
+            "sha256": root.root,
+            "made": root.made,
+            "file_sha256": root.sha256,
+            "previous": root.previous,
+        }
+        token = sign(canonical(stated), signing_key(self._data_dir))
+        return (json.dumps({**stated, "signature": token}, indent=1) + "\n").encode()
+
+    def _work(self) -> None:
+        while not self._stop.is_set():
+            try:
+                self.look()
+            except (PlainError, OSError) as error:
+                LOG.warning("daily root, tried again later: %s", error)
+            self._stop.wait(EVERY_S)

@@ -1,0 +1,193 @@
+"""Daily roots: one Merkle root over all chunks of a day, then one for each lot of late data.
+
+Each root is a file that is never changed: `roots/2026-05-04.1.json`. It names its leaves by
+channel and part, so that later supplements do not move them; the leaves' hashes stay in the
+readings store. Each file holds the hash of the file before it.
+"""
+
+import contextlib
+import datetime as dt
+import hashlib
+import json
+import os
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+from typing import Any, Final
+
+from steadybead_collector.stores.files import sync_folder
+from steadybead_collector.stores.leaves import Leaf
+from steadybead_collector.stores.windows import WINDOW, WINDOWS_A_DAY
+from steadybead_domain.errors import PlainError
+from steadybead_domain.evidence.jws import canonical
+from steadybead_domain.evidence.merkle import tree_hash
+from steadybead_domain.times import DAY, EPOCH, format_rfc3339
+
+FOLDER: Final = "roots"
+FORM: Final = "steadybead root 1"
+_NAME: Final = re.compile(r"(\d{4}-\d{2}-\d{2})\.(\d{1,6})\.json")
+Members = dict[str, list[list[int]]]
+
+
+class RootError(PlainError):
+    """A root's file that cannot be read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Root:
+    """One root. `members` gives for each channel runs of [from part, to part, windows].
+
+    `left` tells when and how it left the shop; empty if it has not.
+    """
+
+    day: str
+    number: int
+    made: str
+    leaves: int
+    root: str
+    previous: str | None
+    members: Members
+    sha256: str = ""
+    left: str = ""
+
+    @property
+    def id(self) -> str:
+        """Name the root by its day and number."""
+        return f"{self.day}.{self.number}"
+
+    @property
+    def start(self) -> int:
+        """Give the start of the day in µs."""
+        return day_start(self.day)
+
+    def holds(self, leaf: Leaf) -> bool:
+        """Tell whether the root was made over a leaf."""
+        window = (leaf.start - self.start) // WINDOW
+        return 0 <= window < WINDOWS_A_DAY and leaf.part in self._parts(leaf).get(window, ())
+
+    def _parts(self, leaf: Leaf) -> dict[int, range]:
+        return _spread(self.members.get(str(leaf.channel), []))
+
+
+def day_start(day: str) -> int:
+    """Give the start of a day (UTC) in µs."""
+    moment = dt.datetime.fromisoformat(f"{day}T00:00:00+00:00")
+    return (moment - EPOCH) // dt.timedelta(microseconds=1)
+
+
+def day_of(time: int) -> str:
+    """Give the day (UTC) of a time."""
+    return format_rfc3339(time // DAY * DAY)[:10]
+
+
+class RootBook:
+    """All roots of one data folder. One process adds to it, any number read."""
+
+    def __init__(self, data_dir: Path) -> None:
+        self.folder = data_dir / FOLDER
+
+    def roots(self, day: str | None = None) -> list[Root]:
+        """List the roots, of a day or of all days, in order; raise RootError."""
+        return [self._read(path) for path in self._paths(day)]
+
+    def add(self, day: str, leaves: Sequence[Leaf], now: int) -> Root | None:
+        """Make a root over the leaves of a day that no root holds yet; None if all are held."""
+        start = day_start(day)
+        own = [x for x in leaves if start <= x.start < start + DAY]
+        held = _counts(self.roots(day))
+        fresh = [x for x in own if x.part >= held.get((str(x.channel), x.start), 0)]
+        if not fresh:
+            return None
+        paths = list(self._paths(None))
+        previous = None if not paths else hashlib.sha256(paths[-1].read_bytes()).hexdigest()
+        content = {
+            "form": FORM,
+            "day": day,
+            "number": len(list(self._paths(day))) + 1,
+            "made": format_rfc3339(now),
+            "leaves": len(fresh),
+            "root": tree_hash([x.sha256 for x in fresh]).hex(),
+            "previous": previous,
+            "members": _members(fresh, start),
+        }
+        path = self.folder / f"{day}.{content['number']}.json"
+        self.folder.mkdir(parents=True, exist_ok=True)
+        _write_new(path, canonical(content))
+        return self._read(path)
+
+    def note_left(self, root: Root, how: str) -> None:
+        """Keep that a root left the shop; the first time counts."""
+        path = self.folder / f"{root.id}.left"
+        with contextlib.suppress(FileExistsError):
+            _write_new(path, how.encode())
+
+    def _paths(self, day: str | None) -> Iterator[Path]:
+        if not self.folder.is_dir():
+            return
+        named = [(m, p) for p in self.folder.iterdir() if (m := _NAME.fullmatch(p.name))]
+        for match, path in sorted(named, key=lambda pair: (pair[0][1], int(pair[0][2]))):
+            if day is None or match[1] == day:
+                yield path
+
+    def _read(self, path: Path) -> Root:
+        data = path.read_bytes()
+        try:
+            content: dict[str, Any] = json.loads(data)
+            form = content.pop("form")
+            left = path.with_suffix(".left")
+            how = left.read_text("utf-8") if left.is_file() else ""
+            root = Root(**content, sha256=hashlib.sha256(data).hexdigest(), left=how)
+        except (ValueError, KeyError, TypeError) as error:
+            raise RootError(f"{path}: is no root's file ({error}): restore it") from None
+        if form != FORM:
+            raise RootError(f"{path}: was written by a newer Steadybead: update")
+        return root
+
+
+def _counts(roots: Iterable[Root]) -> dict[tuple[str, int], int]:
+    """Count the parts of each channel and window that roots hold."""
+    counts: dict[tuple[str, int], int] = {}
+    for root in roots:
+        for channel, runs in root.members.items():
+            for window, parts in _spread(runs).items():
+                counts[channel, root.start + window * WINDOW] = parts.stop
+    return counts
+
+
+def _spread(runs: Sequence[Sequence[int]]) -> dict[int, range]:
+    found, window = {}, 0
+    for first, last, count in runs:
+        for _ in range(count):
+            if last > first:
+                found[window] = range(first, last)
+            window += 1
+    return found
+
+
+def _members(leaves: Sequence[Leaf], start: int) -> Members:
+    """Write which parts of which windows there are: runs of windows that are alike."""
+    members: Members = {}
+    for channel, own in groupby(leaves, key=lambda x: str(x.channel)):
+        parts = [(0, 0)] * WINDOWS_A_DAY
+        for leaf in own:
+            window = (leaf.start - start) // WINDOW
+            first = parts[window][0] if parts[window][1] else leaf.part
+            parts[window] = (first, leaf.part + 1)
+        members[channel] = [[*pair, len(list(same))] for pair, same in groupby(parts)]
+    return members
+
+
+def _write_new(path: Path, data: bytes) -> None:
+    """Write a file that is not there yet, whole or not at all; FileExistsError."""
+    fresh = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        with fresh.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        os.link(fresh, path)
+        sync_folder(path.parent)
+    finally:
+        fresh.unlink(missing_ok=True)

@@ -1,0 +1,1 @@
+"""What makes a record checkable by others: trees of hashes, canonical JSON, signatures."""
