@@ -8,6 +8,7 @@ from typing import Literal
 from prometheus_client import CollectorRegistry
 
 from steadybead_api.live_board import LiveBoard
+from steadybead_collector.config.notify import NotifyTarget
 from steadybead_collector.records.store import Records
 from steadybead_domain.plant import Plant
 from steadybead_domain.ports import ReadingsStore
@@ -41,7 +42,8 @@ class Services:
     """The stores, the live state and the settings of one running API.
 
     `clock` gives µs. `status` gives the conditions of a collector in this process. Set `stopping`
-    before the server is asked to end: open event streams end within half a second.
+    before the server is asked to end: open event streams end within half a second. `targets`:
+    who is told of alarms.
     """
 
     readings: ReadingsStore
@@ -54,3 +56,4 @@ class Services:
     stopping: threading.Event = field(default_factory=threading.Event)
     registry: CollectorRegistry = field(default_factory=CollectorRegistry)
     rule: DecisionRule = field(default_factory=DecisionRule)
+    targets: Sequence[NotifyTarget] = ()

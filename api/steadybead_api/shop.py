@@ -10,6 +10,7 @@ from prometheus_client import CollectorRegistry
 
 from steadybead_api.collector_metrics import CollectorMetrics
 from steadybead_api.live_feed import LiveFeed
+from steadybead_api.notice_metrics import NoticeMetrics, receivers_condition
 from steadybead_api.services import AccessPolicy, Condition, Services
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.collector import Collector
@@ -17,6 +18,9 @@ from steadybead_collector.config import MqttSettings, PlantFile
 from steadybead_collector.config.settings import read_secret
 from steadybead_collector.locking import lock_folder
 from steadybead_collector.mqtt.broker import EmbeddedBroker
+from steadybead_collector.notify.notifier import Notifier, ReceiverStatus
+from steadybead_collector.notify.opening import notifier_of
+from steadybead_collector.pipeline import unheard
 from steadybead_collector.records.store import Records, open_records
 from steadybead_collector.stores import open_readings
 from steadybead_domain.errors import PlainError
@@ -24,6 +28,7 @@ from steadybead_domain.plant import Plant
 
 STOP_WITHIN_S = 3.0
 READY_WITHIN_S = 5.0
+STOP_NOTIFIER_WITHIN_S = 0.7
 
 
 def broker_settings(
@@ -63,12 +68,14 @@ def open_shop(
         mqtt = broker_settings(plant_file, data_dir, stack, start=collect)
         records = open_plant_records(plant_file, data_dir)
         stack.callback(records.close)
-        collector = _open_collector(plant_file, mqtt, data_dir, records, stack) if collect else None
+        notifier = _open_notifier(plant_file, data_dir, records, stack) if collect else None
+        collector = None
+        if collect:
+            collector = _open_collector(plant_file, mqtt, data_dir, records, notifier, stack)
         services = None
         if serve:
-            services = _open_services(
-                plant_file, mqtt, data_dir, records, collector, stack, demo=demo
-            )
+            rooms = _Rooms(records, collector, notifier)
+            services = _open_services(plant_file, mqtt, data_dir, rooms, stack, demo=demo)
         yield mqtt, services
 
 
@@ -79,16 +86,41 @@ def open_plant_records(plant_file: PlantFile, data_dir: Path) -> Records:
     return open_records(plant_file.store.records, data_dir, password=password)
 
 
+@dataclasses.dataclass(frozen=True, slots=True)
+class _Rooms:
+    """What is open already when the API is put together."""
+
+    records: Records
+    collector: Collector | None
+    notifier: Notifier | None
+
+    def receivers(self) -> Sequence[ReceiverStatus]:
+        """Tell how the receivers of notices fare."""
+        return () if self.notifier is None else self.notifier.status()
+
+
+def _open_notifier(
+    plant_file: PlantFile, data_dir: Path, records: Records, stack: contextlib.ExitStack
+) -> Notifier | None:
+    notifier = notifier_of(plant_file, records.notices, data_dir)
+    if notifier is not None:
+        stack.callback(notifier.stop, STOP_NOTIFIER_WITHIN_S)
+        notifier.start()
+    return notifier
+
+
 def _open_collector(
     plant_file: PlantFile,
     mqtt: MqttSettings,
     data_dir: Path,
     records: Records,
+    notifier: Notifier | None,
     stack: contextlib.ExitStack,
 ) -> Collector:
     readings = open_readings(plant_file.store.readings, data_dir, plant_file.plant)
     stack.callback(readings.close)
-    collector = Collector(plant_file, readings, records, mqtt.url or "", data_dir)
+    hear = unheard if notifier is None else notifier.hear
+    collector = Collector(plant_file, readings, records, mqtt.url or "", data_dir, hear=hear)
     stack.callback(collector.stop, STOP_WITHIN_S)
     collector.start()
     # What is published before the first subscription ever is lost: no sender may start earlier.
@@ -100,12 +132,12 @@ def _open_services(
     plant_file: PlantFile,
     mqtt: MqttSettings,
     data_dir: Path,
-    records: Records,
-    collector: Collector | None,
+    rooms: _Rooms,
     stack: contextlib.ExitStack,
     *,
     demo: bool,
 ) -> Services:
+    collector = rooms.collector
     readings = open_readings(plant_file.store.readings, data_dir, plant_file.plant, read_only=True)
     stack.callback(readings.close)
 
@@ -119,26 +151,31 @@ def _open_services(
     registry = CollectorRegistry()
     if collector is not None:
         registry.register(CollectorMetrics(collector.status))
+    if rooms.notifier is not None:
+        registry.register(NoticeMetrics(rooms.notifier.status))
     return Services(
         readings=readings,
-        records=records,
+        records=rooms.records,
         plant=plant,
         live=feed,
         access=AccessPolicy(read="open" if read == "open" else "login", demo=demo),
         clock=wall_clock,
-        status=lambda: _conditions(collector),
+        status=lambda: _conditions(rooms),
         stopping=threading.Event(),
         registry=registry,
+        targets=plant_file.notify,
     )
 
 
-def _conditions(collector: Collector | None) -> Sequence[Condition]:
-    if collector is None:
+def _conditions(rooms: _Rooms) -> Sequence[Condition]:
+    if rooms.collector is None:
         return ()
-    status = collector.status()
+    status = rooms.collector.status()
+    receivers = () if rooms.notifier is None else (receivers_condition(rooms.receivers()),)
     return (
         Condition("collector subscribed", status.subscribed, status.last_error),
         Condition("readings store", status.store_ok, status.last_error),
+        *receivers,
     )
 
 

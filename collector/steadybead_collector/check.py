@@ -22,6 +22,7 @@ from steadybead_collector.mqtt.broker import BrokerError, EmbeddedBroker
 from steadybead_collector.mqtt.handshake import answers
 from steadybead_collector.mqtt.inbox import Inbox, Message
 from steadybead_collector.mqtt.subscriber import Subscriber
+from steadybead_collector.notify.report import missing_address, receiver_lines
 from steadybead_collector.outcomes import Outcome
 from steadybead_domain.conversion.specs import Thermocouple
 from steadybead_domain.conversion.wiring import wiring_hint
@@ -152,6 +153,8 @@ def check(config: Path, seconds: float = 15.0) -> int:
             sys.stdout.write(f"{problem}\n")
         sys.stderr.write(f"steadybead: {error}\n")
         return UNREADABLE
+    for line in receiver_lines(plant_file.notify):
+        sys.stdout.write(f"{line}\n")
     heard = Heard(plant_file.plant, plant_file.mqtt.root)
     try:
         with _some_broker(plant_file) as url:
@@ -163,7 +166,8 @@ def check(config: Path, seconds: float = 15.0) -> int:
         return MISSING
     for line in heard.lines():
         sys.stdout.write(f"{line}\n")
-    return MISSING if heard.missing else ALL_HEARD
+    unknown = any(missing_address(target) for target in plant_file.notify)
+    return MISSING if heard.missing or unknown else ALL_HEARD
 
 
 @contextlib.contextmanager

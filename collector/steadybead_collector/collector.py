@@ -14,7 +14,7 @@ from steadybead_collector.mqtt.address import Address, kept_client_id, subscript
 from steadybead_collector.mqtt.backoff import Backoff
 from steadybead_collector.mqtt.inbox import Inbox, Message
 from steadybead_collector.mqtt.subscriber import Subscriber
-from steadybead_collector.pipeline import Pipeline
+from steadybead_collector.pipeline import Hear, Pipeline, unheard
 from steadybead_collector.settled import SettledFile
 from steadybead_domain.ports import FactsStore, ReadingsStore, StoreError
 from steadybead_domain.times import SECOND
@@ -54,6 +54,7 @@ class Collector:
 
     Nothing is acknowledged before it is durable. When a store does not answer, messages wait in
     the broker and the writer tries again; nothing is dropped. `plant` is the version accepted.
+    `hear` is told of alarms in the writer's thread and must return at once.
     """
 
     def __init__(
@@ -64,6 +65,7 @@ class Collector:
         mqtt_url: str,
         data_dir: Path,
         clock: Callable[[], int] = wall_clock,
+        hear: Hear = unheard,
     ) -> None:
         data_dir.mkdir(parents=True, exist_ok=True)
         self._clock, self._readings = clock, readings
@@ -86,6 +88,7 @@ class Collector:
             lambda topic, payload: self._subscriber.publish(topic, payload, retain=True),
             Receipts(self._settled.read()),
             self._persist,
+            hear,
         )
         self._alarm_prefix = f"{settings.root}/{plant.site}/"
         self._stop = threading.Event()

@@ -15,18 +15,27 @@ from steadybead_domain.times import SECOND
 from steadybead_domain.welds import WeldEvent
 
 if TYPE_CHECKING:
-    from steadybead_domain.alarms.model import AlarmFact
+    from steadybead_domain.alarms.model import Alarm, AlarmFact
     from steadybead_domain.diagnosis.finding import Finding
+    from steadybead_domain.ids import StationId
 
 POLL_EVERY = SECOND // 4
 JUDGE_EVERY = SECOND // 10
+
+
+Hear = Callable[["StationId", Sequence["Alarm"]], None]
+
+
+def unheard(_station: "StationId", _alarms: "Sequence[Alarm]") -> None:
+    """Tell nobody of alarms."""
 
 
 class Pipeline:
     """Feed it messages and let it know what time it is; it stores, judges and publishes.
 
     `publish` takes a topic and a retained payload and tells whether it could be sent. All times
-    are µs. Driven by one thread; in tests on virtual time by the test itself.
+    are µs. `hear` is told each station's alarms, but not while a backlog is drained: what is long
+    over is nobody's news. Driven by one thread; in tests on virtual time by the test itself.
     """
 
     def __init__(
@@ -38,8 +47,9 @@ class Pipeline:
         publish: Callable[[str, bytes], bool],
         receipts: Receipts | None = None,
         persist: Persist = at_once,
+        hear: Hear = unheard,
     ) -> None:
-        self._facts, self._persist = facts, persist
+        self._facts, self._persist, self._hear = facts, persist, hear
         self.receipts = receipts or Receipts()
         self.ingest = Ingest(plant, root, readings, facts, self.receipts, persist)
         self.diagnoses = Diagnoses(plant, readings, facts)
@@ -103,6 +113,8 @@ class Pipeline:
         for _, outcome in outcomes:
             self.publisher.say(now, outcome.live, outcome.alarms)
         if not draining:
+            for station, outcome in outcomes:
+                self._hear(station, outcome.alarms)
             self.publisher.clear_leftovers()
 
     def _write(self) -> None:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from steadybead_domain.calendar import WorkCalendar
 from steadybead_domain.conversion.specs import Conversion, FlowPrinciple, FlowReference
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.quantities import Quantity
@@ -120,6 +121,7 @@ class Plant:
     version: int = 1
     sha256: str = ""
     name: str = ""
+    calendar: WorkCalendar = field(default_factory=WorkCalendar)
 
     def channels(self) -> Iterator[Channel]:
         """Walk all channels in the file's order."""

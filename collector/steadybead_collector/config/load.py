@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from steadybead_collector.config.calendar import read_calendar
 from steadybead_collector.config.locate import Lines
+from steadybead_collector.config.notify import NotifyTarget, read_notify
 from steadybead_collector.config.problems import PlantFileError, Problem
 from steadybead_collector.config.reader import Notes, Table, shown
 from steadybead_collector.config.settings import (
@@ -36,6 +38,7 @@ class PlantFile:
     mqtt: MqttSettings
     store: StoreSettings
     access: AccessSettings
+    notify: tuple[NotifyTarget, ...] = ()
 
 
 def load_plant_file(path: Path, version: int = 1) -> PlantFile:
@@ -47,7 +50,7 @@ def load_plant_file(path: Path, version: int = 1) -> PlantFile:
     data = _parse(path, text)
     notes = Notes(Lines(text))
     root = Table(data, (), "plant file", notes)
-    root.only(("site", "mqtt", "store", "access", "station"))
+    root.only(("site", "mqtt", "store", "access", "calendar", "notify", "station"))
     site_table = root.table("site", "site")
     if not root.has("site"):
         root.fault("site", "[site] is missing", 'add [site] with id = "north"')
@@ -58,13 +61,15 @@ def load_plant_file(path: Path, version: int = 1) -> PlantFile:
     mqtt = read_mqtt(root.table("mqtt", "mqtt"), path.parent)
     store = read_store(root.table("store", "store"), path.parent)
     access = read_access(root.table("access", "access"))
+    calendar = read_calendar(root.table("calendar", "calendar"), timezone)
+    notify = read_notify(root, path.parent, [s.id.station for s in stations])
     if not notes.problems:
         _check_wiring(root, stations)
     if notes.problems:
         raise PlantFileError(str(path), tuple(sorted(notes.problems)))
     sha256 = hashlib.sha256(text.encode()).hexdigest()
-    plant = Plant(site, timezone, stations, version, sha256, name)
-    return PlantFile(text, plant, mqtt, store, access)
+    plant = Plant(site, timezone, stations, version, sha256, name, calendar)
+    return PlantFile(text, plant, mqtt, store, access, notify)
 
 
 def _read(path: Path) -> str:

@@ -61,7 +61,7 @@ def read_mqtt(table: Table, folder: Path) -> MqttSettings:
     """Read `[mqtt]`."""
     table.only(("url", "user", "password_file", "ca_file", "topics", "root", "listen"))
     user = table.text("user")
-    password_file = _secret_file(table, "password_file", folder)
+    password_file = secret_file(table, "password_file", folder)
     if user is not None and not table.has("password_file"):
         table.fault("user", "a user without a password file", 'add password_file = "…"')
     if table.has("password_file") and user is None:
@@ -84,8 +84,8 @@ def read_store(table: Table, folder: Path) -> StoreSettings:
     return StoreSettings(
         _store(table, "readings", influx, "influxdb+http://host:8086/bucket"),
         _store(table, "records", ("postgresql",), "postgresql://user@host/database"),
-        _secret_file(table, "readings_token_file", folder),
-        _secret_file(table, "records_password_file", folder),
+        secret_file(table, "readings_token_file", folder),
+        secret_file(table, "records_password_file", folder),
     )
 
 
@@ -124,7 +124,8 @@ def _split(text: str) -> SplitResult | None:
     return parts
 
 
-def _secret_file(table: Table, key: str, folder: Path) -> Path | None:
+def secret_file(table: Table, key: str, folder: Path) -> Path | None:
+    """Find a secret's file; note it if it is missing, empty or open to other users."""
     path = _existing(table, key, folder)
     if path is None:
         return None
