@@ -25,6 +25,7 @@ class Outcome(StrEnum):
     WELD = "weld"
     NO_OPEN_WELD = "no_open_weld"
     TOPIC = "topic"
+    STORE = "store"
     INTERNAL = "internal"
 
     @property
@@ -58,5 +59,6 @@ _REMEDIES = {
     Outcome.WELD: 'send {"event": "start" or "stop", "gun": "a", "time": "2026-05-04T07:30:00Z"}',
     Outcome.NO_OPEN_WELD: "send the start first, or name the record to stop in weld",
     Outcome.TOPIC: "publish under the topics of the contract; check [mqtt] topics",
+    Outcome.STORE: "see what the readings server said; often its bucket keeps readings too briefly",
     Outcome.INTERNAL: "a fault of ours: please report it with the payload kept here",
 }

@@ -27,11 +27,14 @@ from store_samples import (
     steady,
 )
 
-FAR = 2**61
-
 
 class ReadingsStoreContract:
-    """The rules; `merged` says whether housekeeping runs between writing and reading."""
+    """The rules; `merged` says whether housekeeping runs between writing and reading.
+
+    `far` is the furthest time that the store must take, in µs.
+    """
+
+    far = 2**61
 
     @pytest.fixture(params=[False, True], ids=["journal", "merged"])
     def merged(self, request: pytest.FixtureRequest) -> bool:
@@ -292,11 +295,12 @@ class ReadingsStoreContract:
         assert result.conflicts[0].refused_raw == 1.0
 
     def test_takes_times_at_the_far_ends(self, store: ReadingsStore, merged: bool) -> None:
-        rows = [reading(t, 1.0) for t in (-FAR, -1, 0, FAR)]
+        far = self.far
+        rows = [reading(t, 1.0) for t in (-far, -1, 0, far)]
         self.put(store, {NOZZLE: rows}, merged)
-        assert all_of(store, NOZZLE, -FAR, FAR + 1).time.tolist() == [-FAR, -1, 0, FAR]
+        assert all_of(store, NOZZLE, -far, far + 1).time.tolist() == [-far, -1, 0, far]
         with pytest.raises(ValueError, match="time"):
-            store.append(batch({NOZZLE: [reading(FAR + 1, 1.0)]}))
+            store.append(batch({NOZZLE: [reading(far + 1, 1.0)]}))
 
     def test_a_caller_may_change_what_it_gave(self, store: ReadingsStore) -> None:
         rows = steady(10)

@@ -1,0 +1,228 @@
+"""A readings server for tests: the one that the environment names, or an engine of their own.
+
+`STEADYBEAD_TEST_INFLUX_URL` (http://host:port), `…_TOKEN`, `…_BUCKET` and `…_ORG` name a server of
+2.x or 3.x. Without them Debian's InfluxDB 1.6.7 runs on a free port behind a path shim, because
+it lacks `/api/v2/write`: results of such a run are those of the 1.6.7 engine behind a path shim.
+"""
+
+import http.client
+import os
+import shutil
+import socket
+import subprocess
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from itertools import count
+from pathlib import Path
+from urllib.parse import parse_qs, quote, urlencode, urlsplit
+
+from steadybead_collector.stores.influx.address import InfluxAddress
+from steadybead_collector.stores.influx.server import Server
+from steadybead_domain.ports import StoreError
+
+_CONFIG = """
+reporting-disabled = true
+bind-address = "127.0.0.1:{rpc}"
+[meta]
+dir = "{folder}/meta"
+[data]
+dir = "{folder}/data"
+wal-dir = "{folder}/wal"
+index-version = "tsi1"
+query-log-enabled = false
+[http]
+bind-address = "127.0.0.1:{port}"
+log-enabled = false
+[monitor]
+store-enabled = false
+[logging]
+level = "error"
+"""
+_numbers = count(1)
+OWN = (
+    "steadybead_reading",
+    "steadybead_append",
+    "steadybead_rollup",
+    "steadybead_producer",
+)
+
+
+def why_not() -> str | None:
+    if os.environ.get("STEADYBEAD_TEST_INFLUX_URL") or shutil.which("influxd"):
+        return None
+    return "InfluxDB is not installed (Debian's package influxdb)"
+
+
+@dataclass
+class Gate:
+    """What stands between the store and the engine; a test can shut it or let it misbehave."""
+
+    url: str
+    bucket: str
+    token: str | None = None
+    org: str = ""
+    native: bool = False
+    away: bool = False
+    swallow_answers: int = 0
+    refuse_token: str = ""
+    requests: list[tuple[str, str]] = field(default_factory=list)
+
+    def store_url(self) -> str:
+        org = f"?org={quote(self.org)}" if self.org else ""
+        return f"influxdb+{self.url}/{quote(self.bucket)}{org}"
+
+    def address(self) -> InfluxAddress:
+        return InfluxAddress.parse(self.store_url(), self.token)
+
+
+def emptied(gate: Gate) -> Gate:
+    """Give the same server with an empty bucket: a new one, or the named one without our data."""
+    gate.away, gate.swallow_answers, gate.refuse_token = False, 0, ""
+    if gate.native:
+        server = Server(gate.address())
+        for name in OWN:
+            server.order(f'DROP MEASUREMENT "{name}"')
+        server.close()
+    else:
+        gate.bucket = f"steadybead-{next(_numbers)}"
+        make_bucket(gate, gate.bucket)
+    gate.requests.clear()
+    return gate
+
+
+@contextmanager
+def readings_server() -> Iterator[Gate]:
+    """Give a server with an empty bucket."""
+    named = os.environ.get("STEADYBEAD_TEST_INFLUX_URL")
+    if named:
+        bucket = os.environ.get("STEADYBEAD_TEST_INFLUX_BUCKET", "steadybead-test")
+        token = os.environ.get("STEADYBEAD_TEST_INFLUX_TOKEN")
+        org = os.environ.get("STEADYBEAD_TEST_INFLUX_ORG", "")
+        with _shim(named, native=True) as gate:
+            gate.bucket, gate.token, gate.org, gate.native = bucket, token, org, True
+            yield gate
+        return
+    with engine() as port, _shim(f"http://127.0.0.1:{port}", native=False) as gate:
+        yield emptied(gate)
+
+
+def make_bucket(gate: Gate, name: str) -> None:
+    """Make a database of the 1.6.7 engine."""
+    server = Server(gate.address())
+    server.order(f'CREATE DATABASE "{name}" WITH DURATION INF SHARD DURATION 5200w')
+    server.close()
+
+
+@contextmanager
+def engine() -> Iterator[int]:
+    """Run Debian's engine on a free port of loopback; give the port."""
+    with tempfile.TemporaryDirectory(prefix="influx-") as folder:
+        port, rpc = _free_ports(2)
+        config = Path(folder, "influxdb.conf")
+        config.write_text(_CONFIG.format(folder=folder, port=port, rpc=rpc))
+        with Path(folder, "log").open("wb") as log:
+            process = subprocess.Popen(
+                ["influxd", "run", "-config", str(config)], stdout=log, stderr=log
+            )
+        try:
+            _await_port(port, process)
+            yield port
+        finally:
+            process.kill()
+            process.wait(10)
+
+
+def _free_ports(number: int) -> list[int]:
+    sockets = [socket.socket() for _ in range(number)]
+    for one in sockets:
+        one.bind(("127.0.0.1", 0))
+    ports = [int(one.getsockname()[1]) for one in sockets]
+    for one in sockets:
+        one.close()
+    return ports
+
+
+def _await_port(port: int, process: subprocess.Popen[bytes]) -> None:
+    until = time.monotonic() + 60
+    while time.monotonic() < until and process.poll() is None:
+        with suppress(OSError), socket.create_connection(("127.0.0.1", port), 1):
+            return
+        threading.Event().wait(0.02)
+    raise StoreError("influxd did not start")
+
+
+@contextmanager
+def _shim(target: str, *, native: bool) -> Iterator[Gate]:
+    gate = Gate("", "steadybead")
+    server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(gate, urlsplit(target), native))
+    gate.url = f"http://127.0.0.1:{server.server_address[1]}"
+    thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
+    thread.start()
+    try:
+        yield gate
+    finally:
+        server.shutdown()
+        server.server_close()
+        thread.join(5)
+
+
+def mapped(path: str) -> str:
+    """Map `/api/v2/write?bucket=B&precision=ns` to what the engine knows."""
+    parts = urlsplit(path)
+    if parts.path != "/api/v2/write":
+        return path
+    asked = parse_qs(parts.query)
+    return "/write?" + urlencode({"db": asked["bucket"][0], "precision": "n"})
+
+
+def _handler(gate: Gate, target: object, native: bool) -> type[BaseHTTPRequestHandler]:
+    host = str(getattr(target, "netloc", ""))
+
+    class Shim(BaseHTTPRequestHandler):
+        protocol_version = "HTTP/1.1"
+        disable_nagle_algorithm = True
+
+        def _pass(self) -> None:
+            body = self.rfile.read(int(self.headers.get("Content-Length") or 0))
+            gate.requests.append((self.command, self.path))
+            if gate.away:
+                self.close_connection = True
+                return
+            if gate.refuse_token and self.headers.get("Authorization") == gate.refuse_token:
+                self._answer(401, b'{"code":"unauthorized","message":"unauthorized access"}')
+                return
+            path = self.path if native else mapped(self.path)
+            inner = http.client.HTTPConnection(host, timeout=30)
+            kept = {k: v for k, v in self.headers.items() if k in {"Authorization", "Accept"}}
+            try:
+                inner.request(self.command, path, body or None, kept)
+                answer = inner.getresponse()
+                content = answer.read()
+            finally:
+                inner.close()
+            if gate.swallow_answers > 0 and self.command == "POST":
+                gate.swallow_answers -= 1
+                self.close_connection = True
+                return
+            self._answer(answer.status, content)
+
+        do_GET = do_POST = _pass  # noqa: N815 — the base class's names
+
+        def _answer(self, status: int, content: bytes) -> None:
+            self.send_response(status)
+            self.send_header("Content-Type", "application/json")
+            if status != 204:
+                self.send_header("Content-Length", str(len(content)))
+            self.end_headers()
+            if status != 204:
+                self.wfile.write(content)
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    return Shim
