@@ -147,6 +147,7 @@ class _CaseMaker:
             silence_us,
             note,
             valued.assumptions,
+            shift,
         )
 
     def _undone(self, channel: ChannelId, columns: Columns) -> Columns:

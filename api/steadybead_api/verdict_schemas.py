@@ -102,6 +102,7 @@ class JudgementItem(Answer):
     lowest: float | None
     highest: float | None
     assumptions: list[str]
+    correction: float
 
 
 class SeamStretchItem(Answer):

@@ -30,8 +30,9 @@ def faults(readings: bytes, manifest: dict[str, Any]) -> Iterator[tuple[str, str
             yield READINGS, f"{where}: changed in the store after it was sealed"
             continue
         yield from _root_faults(entry, leaf, roots, where)
-    for channel, start, _ in listed:
-        yield READINGS, f"{channel} from {start}: its readings are missing"
+    for (channel, start, _), entry in listed.items():
+        if not entry["forgotten"]:
+            yield READINGS, f"{channel} from {start}: its readings are missing"
 
 
 def facts(manifest: dict[str, Any]) -> list[str]:

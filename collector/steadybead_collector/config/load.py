@@ -4,11 +4,12 @@ import hashlib
 import re
 import tomllib
 import zoneinfo
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from steadybead_collector.config.calendar import read_calendar
+from steadybead_collector.config.evidence import EvidenceSettings, read_evidence, read_rule
 from steadybead_collector.config.locate import Lines
 from steadybead_collector.config.notify import NotifyTarget, read_notify
 from steadybead_collector.config.problems import PlantFileError, Problem
@@ -24,7 +25,19 @@ from steadybead_collector.config.settings import (
 from steadybead_collector.config.stations import read_name, read_stations
 from steadybead_domain.conversion.station import StationConverter
 from steadybead_domain.plant import Channel, Plant, Station
+from steadybead_domain.verdict.rule import DecisionRule
 
+_TABLES = (
+    "site",
+    "mqtt",
+    "store",
+    "access",
+    "calendar",
+    "notify",
+    "verdict",
+    "evidence",
+    "station",
+)
 LARGEST_BYTES = 8 * 1024 * 1024
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
 
@@ -39,6 +52,8 @@ class PlantFile:
     store: StoreSettings
     access: AccessSettings
     notify: tuple[NotifyTarget, ...] = ()
+    rule: DecisionRule = field(default_factory=DecisionRule)
+    evidence: EvidenceSettings = field(default_factory=EvidenceSettings)
 
 
 def load_plant_file(path: Path, version: int = 1) -> PlantFile:
@@ -50,7 +65,7 @@ def load_plant_file(path: Path, version: int = 1) -> PlantFile:
     data = _parse(path, text)
     notes = Notes(Lines(text))
     root = Table(data, (), "plant file", notes)
-    root.only(("site", "mqtt", "store", "access", "calendar", "notify", "station"))
+    root.only(_TABLES)
     site_table = root.table("site", "site")
     if not root.has("site"):
         root.fault("site", "[site] is missing", 'add [site] with id = "north"')
@@ -63,13 +78,15 @@ def load_plant_file(path: Path, version: int = 1) -> PlantFile:
     access = read_access(root.table("access", "access"))
     calendar = read_calendar(root.table("calendar", "calendar"), timezone)
     notify = read_notify(root, path.parent, [s.id.station for s in stations])
+    rule = read_rule(root.table("verdict", "verdict"))
+    evidence = read_evidence(root.table("evidence", "evidence"), path.parent)
     if not notes.problems:
         _check_wiring(root, stations)
     if notes.problems:
         raise PlantFileError(str(path), tuple(sorted(notes.problems)))
     sha256 = hashlib.sha256(text.encode()).hexdigest()
     plant = Plant(site, timezone, stations, version, sha256, name, calendar)
-    return PlantFile(text, plant, mqtt, store, access, notify)
+    return PlantFile(text, plant, mqtt, store, access, notify, rule, evidence)
 
 
 def _read(path: Path) -> str:

@@ -62,13 +62,16 @@ class Root:
         """Give the start of the day in µs."""
         return day_start(self.day)
 
-    def holds(self, leaf: Leaf) -> bool:
-        """Tell whether the root was made over a leaf."""
-        window = (leaf.start - self.start) // WINDOW
-        return 0 <= window < WINDOWS_A_DAY and leaf.part in self._parts(leaf).get(window, ())
-
-    def _parts(self, leaf: Leaf) -> dict[int, range]:
-        return _spread(self.members.get(str(leaf.channel), []))
+    def select(self, leaves: Iterable[Leaf]) -> list[Leaf]:
+        """Pick the leaves that the root was made over, in their order."""
+        spread = {channel: _spread(runs) for channel, runs in self.members.items()}
+        start = self.start
+        nothing: dict[int, range] = {}
+        return [
+            x
+            for x in leaves
+            if x.part in spread.get(str(x.channel), nothing).get((x.start - start) // WINDOW, ())
+        ]
 
 
 def day_start(day: str) -> int:

@@ -13,31 +13,41 @@ class PathError(PlainError):
     """A path of hashes that cannot belong to its place in the tree."""
 
 
+class Tree:
+    """All levels of a tree over leaf hashes in order, for many paths."""
+
+    def __init__(self, leaves: Sequence[bytes]) -> None:
+        self._levels = [list(leaves)]
+        while len(self._levels[-1]) > 1:
+            level = self._levels[-1]
+            paired = [_node(level[i], level[i + 1]) for i in range(0, len(level) - 1, 2)]
+            self._levels.append(paired + level[len(level) - len(level) % 2 :])
+
+    def __len__(self) -> int:
+        """Count the leaves."""
+        return len(self._levels[0])
+
+    @property
+    def root(self) -> bytes:
+        """Give the root; without leaves, SHA-256 of the empty string."""
+        top = self._levels[-1]
+        return top[0] if top else hashlib.sha256(b"").digest()
+
+    def path(self, place: int) -> list[bytes]:
+        """Give the hashes that lead from a leaf to the root (RFC 9162, 2.1.3.1); PathError."""
+        if not 0 <= place < len(self):
+            raise PathError(f"there is no leaf {place} in a tree of {len(self)}")
+        path: list[bytes] = []
+        for level in self._levels[:-1]:
+            if place ^ 1 < len(level):
+                path.append(level[place ^ 1])
+            place //= 2
+        return path
+
+
 def tree_hash(leaves: Sequence[bytes]) -> bytes:
     """Give the root of leaf hashes in order; of none, SHA-256 of the empty string."""
-    if not leaves:
-        return hashlib.sha256(b"").digest()
-    level = list(leaves)
-    while len(level) > 1:
-        paired = [_node(level[i], level[i + 1]) for i in range(0, len(level) - 1, 2)]
-        level = paired + level[len(level) - len(level) % 2 :]
-    return level[0]
-
-
-def inclusion_path(leaves: Sequence[bytes], place: int) -> list[bytes]:
-    """Give the hashes that lead from a leaf to the root (RFC 9162, 2.1.3.1); PathError."""
-    if not 0 <= place < len(leaves):
-        raise PathError(f"there is no leaf {place} in a tree of {len(leaves)}")
-    path: list[bytes] = []
-    level = list(leaves)
-    while len(level) > 1:
-        beside = place ^ 1
-        if beside < len(level):
-            path.append(level[beside])
-        paired = [_node(level[i], level[i + 1]) for i in range(0, len(level) - 1, 2)]
-        level = paired + level[len(level) - len(level) % 2 :]
-        place //= 2
-    return path
+    return Tree(leaves).root
 
 
 def root_of_path(leaf: bytes, place: int, size: int, path: Sequence[bytes]) -> bytes:

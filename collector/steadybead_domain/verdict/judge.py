@@ -34,6 +34,7 @@ class Evidence:
     `columns` are in the channel's figures as far corrected as records allow, and reach from
     before the record to its stop; `window` is in the same figures. `budget` is that of a single
     reading at the window's limit. `silence_us` is the longest time a reading may hold.
+    `correction` is what reference checks added to the values, already in them.
     """
 
     quantity: Quantity
@@ -45,6 +46,7 @@ class Evidence:
     silence_us: int
     note: str = ""
     assumptions: tuple[str, ...] = ()
+    correction: float = 0.0
 
 
 def judge(evidence: Evidence, runs: Sequence[Run], rule: DecisionRule) -> Judgement:
@@ -75,6 +77,7 @@ def judge(evidence: Evidence, runs: Sequence[Run], rule: DecisionRule) -> Judgem
         float(sum(c.seconds().sum() for c in inside)),
         float(sum(c.seconds()[_inside(c, evidence.window)].sum() for c in inside)),
         evidence.assumptions,
+        evidence.correction,
     )
 
 
@@ -145,7 +148,7 @@ def _reasons(
     if without and len(without) == len(averages):
         text = f"{named}: too few good readings in every average"
         return [Reason(Why.NO_READINGS, text, averages[0].start, averages[-1].end)]
-    reasons = [*_gap_reasons(named, without, gaps)]
+    reasons = [*_outside_reasons(named, averages), *_gap_reasons(named, without, gaps)]
     doubtful = [a for a in averages if a.place is Place.IN_DOUBT]
     if not limits.can_conform:
         text = (
@@ -160,6 +163,14 @@ def _reasons(
         )
         reasons.append(Reason(Why.NEAR_THE_LIMIT, text, doubtful[0].start, doubtful[-1].end))
     return reasons
+
+
+def _outside_reasons(named: str, averages: Sequence[Average]) -> list[Reason]:
+    out = [a for a in averages if a.place is Place.OUTSIDE]
+    if not out:
+        return []
+    text = f"{named}: {len(out)} of {len(averages)} averages lie outside the window beyond doubt"
+    return [Reason(Why.OUTSIDE, text, out[0].start, out[-1].end)]
 
 
 def _gap_reasons(named: str, without: Sequence[Average], gaps: Sequence[Gap]) -> list[Reason]:

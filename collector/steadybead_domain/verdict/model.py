@@ -18,8 +18,9 @@ class Conclusion(StrEnum):
 
 
 class Why(StrEnum):
-    """Why a verdict is not clear; the words are part of the API."""
+    """Why a verdict is not *conforms*; the words are part of the API."""
 
+    OUTSIDE = "outside the window"
     NO_PROCEDURE = "no procedure"
     NOT_STOPPED = "not stopped"
     NO_LENGTH = "no length"
@@ -55,7 +56,7 @@ BLOCKING = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One reason for *cannot tell*, with the stretch that it is about where there is one."""
+    """One reason why a verdict is not *conforms*, with the stretch that it is about where there is one."""
 
     why: Why
     text: str
@@ -148,7 +149,8 @@ class Judgement:
     `guarded` holds window, guard band, uncertainty and acceptance interval, all in the channel's
     own figures (`note` says how the procedure's window came to them). `judged_s` is the time of
     the runs, `covered_s` that with good readings, `inside_s` that inside the window, by readings.
-    `excursions_left_out` counts those beyond the listed ones.
+    `excursions_left_out` counts those beyond the listed ones. `correction` is what reference
+    checks added to the recalibrated values.
     """
 
     quantity: Quantity
@@ -166,6 +168,7 @@ class Judgement:
     covered_s: float = 0.0
     inside_s: float = 0.0
     assumptions: tuple[str, ...] = ()
+    correction: float = 0.0
 
     @property
     def share_inside(self) -> float | None:

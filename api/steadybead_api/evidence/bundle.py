@@ -1,0 +1,199 @@
+"""Everything about a weld record that goes into its evidence file."""
+
+import hashlib
+from dataclasses import asdict, dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any, Final
+
+from steadybead_api.evidence.seal import FORM
+from steadybead_api.evidence.table import write_groups
+from steadybead_api.evidence.tree import Evidenced, gather
+from steadybead_api.measuring import Measuring
+from steadybead_api.procedure_routes import procedure_item
+from steadybead_api.services import Services
+from steadybead_api.trace import TraceFrame, frame
+from steadybead_api.verdict import weld_verdict
+from steadybead_api.weld_items import amendment_items, signature_item, weld_item
+from steadybead_domain.alarms.codec import fact_to_json
+from steadybead_domain.alarms.model import AlarmFact
+from steadybead_domain.calibration.codec import to_json
+from steadybead_domain.evidence.jws import canonical
+from steadybead_domain.people import Actor
+from steadybead_domain.times import HOUR, format_rfc3339
+from steadybead_domain.verdict.codec import verdict_json
+from steadybead_domain.verdict.model import Verdict
+from steadybead_domain.welds import Weld
+
+MOST_ALARMS: Final = 1_000
+_TIMES: Final = frozenset({"start", "stop", "time", "approved_at"})
+
+
+@dataclass(frozen=True, slots=True)
+class Attachment:
+    """One attached file."""
+
+    name: str
+    content: bytes
+    media_type: str
+    about: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bundle:
+    """What the report is written from, and what is attached to it."""
+
+    weld: dict[str, Any]
+    record: Weld
+    verdict: Verdict
+    frame: TraceFrame
+    measuring: Measuring
+    alarms: tuple[AlarmFact, ...]
+    amendments: list[dict[str, Any]]
+    signatures: list[dict[str, Any]]
+    evidenced: Evidenced
+    attachments: tuple[Attachment, ...]
+    exported: int
+    exported_by: str
+
+
+def bundle(services: Services, data_dir: Path, weld: Weld, reader: Actor | None) -> Bundle:
+    """Collect it all as it stands now. Whose name `reader` may not see is left out."""
+    measuring = Measuring(services)
+    verdict = weld_verdict(services, weld, measuring)
+    covered = frame(services, weld)
+    channels = [c.id for c in covered.channels]
+    evidenced = gather(services.readings, data_dir, channels, covered.start, covered.end)
+    welds = services.records.welds
+    amendments = amendment_items(weld, welds.amendments(weld.id), reader)
+    signatures = [signature_item(weld, s, reader) for s in welds.signatures(weld.id)]
+    described = weld_item(weld, reader)
+    alarms = _alarms(services, weld, covered)
+    attached = [
+        _json(
+            "verdict.json", "the verdict on heat and air, average by average", verdict_json(verdict)
+        ),
+        _json("record.json", "the weld record as amended", described),
+        _json("amendments.json", "amendments and sign-offs", [*amendments, *signatures]),
+        _json("procedure.json", "the procedure in its revision", _procedure(covered)),
+        _json(
+            "instruments.json",
+            "instruments, calibrations, checks",
+            _instruments(covered, measuring),
+        ),
+        _json(
+            "alarms.json", "alarms of the station at that time", [fact_to_json(a) for a in alarms]
+        ),
+        _json("plant.json", "the plant file's versions", _plants(services, evidenced)),
+        Attachment("readings.csv", write_groups(evidenced.groups), "text/csv", "raw readings"),
+    ]
+    now = services.clock()
+    by = "command line" if reader is None else reader.name
+    manifest = _manifest(services, weld, verdict, evidenced, attached, now)
+    attached.append(
+        Attachment("manifest.json", canonical(manifest), "application/json", "what is in this file")
+    )
+    return Bundle(
+        described,
+        weld,
+        verdict,
+        covered,
+        measuring,
+        alarms,
+        amendments,
+        signatures,
+        evidenced,
+        tuple(attached),
+        now,
+        by,
+    )
+
+
+def _manifest(
+    services: Services,
+    weld: Weld,
+    verdict: Verdict,
+    evidenced: Evidenced,
+    attached: list[Attachment],
+    now: int,
+) -> dict[str, Any]:
+    plant = services.plant()
+    return {
+        "form": FORM,
+        "software": f"steadybead {_version()}",
+        "site": plant.site,
+        "plant_version": plant.version,
+        "plant_sha256": plant.sha256,
+        "weld": weld.id,
+        "station": str(weld.station),
+        "gun": weld.gun,
+        "start": format_rfc3339(weld.start),
+        "stop": None if weld.stop is None else format_rfc3339(weld.stop),
+        "exported": format_rfc3339(now),
+        "verdict": {"verdict": verdict.conclusion.value, "rule": verdict.rule.words},
+        "claim": evidenced.claim,
+        "faults": list(evidenced.faults),
+        "attachments": [
+            {
+                "name": a.name,
+                "about": a.about,
+                "media_type": a.media_type,
+                "bytes": len(a.content),
+                "sha256": hashlib.sha256(a.content).hexdigest(),
+            }
+            for a in attached
+        ],
+        "tree": evidenced.account,
+    }
+
+
+def _json(name: str, about: str, value: Any) -> Attachment:
+    return Attachment(name, canonical(_told(value)), "application/json", about)
+
+
+def _told(value: Any, name: str = "") -> Any:
+    """Write times in RFC 3339 and leave the rest."""
+    if isinstance(value, dict):
+        return {str(k): _told(v, str(k)) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_told(v) for v in value]
+    if name in _TIMES and isinstance(value, int) and not isinstance(value, bool):
+        return format_rfc3339(value)
+    return str(value) if isinstance(value, str) else value
+
+
+def _procedure(covered: TraceFrame) -> dict[str, Any] | None:
+    return None if covered.procedure is None else procedure_item(covered.procedure)
+
+
+def _instruments(covered: TraceFrame, measuring: Measuring) -> dict[str, Any]:
+    """Give all that is on record of what is fitted to the channels of the trace."""
+    names = {c.id for c in covered.channels}
+    fitted = [f.fitting for f in measuring.fittings if f.fitting.channel in names]
+    serials = {f.instrument for f in fitted}
+    return {
+        "instruments": [to_json(i) for n, i in measuring.instruments.items() if n in serials],
+        "fittings": [to_json(f) for f in fitted],
+        "calibrations": [to_json(c) for c in measuring.calibrations if c.instrument in serials],
+        "reference_checks": [to_json(c) for n in sorted(names) for c in measuring.checks(n)],
+    }
+
+
+def _alarms(services: Services, weld: Weld, covered: TraceFrame) -> tuple[AlarmFact, ...]:
+    """Give what was told of alarms from an hour before the record to its end, oldest first."""
+    page = services.records.alarms.facts(MOST_ALARMS, (covered.end, 2**62), weld.station)
+    own = [f for f in page.items if f.time >= weld.start - HOUR and f.gun in (None, weld.gun)]
+    return tuple(reversed(own))
+
+
+def _plants(services: Services, evidenced: Evidenced) -> list[dict[str, Any]]:
+    used = {int(v) for g in evidenced.groups for v in set(g.rows.plant.tolist())}
+    found = [v for v in services.records.plants.versions() if v.version in used]
+    return [{**asdict(v), "valid_from": format_rfc3339(v.valid_from)} for v in found]
+
+
+def _version() -> str:
+    try:
+        return version("steadybead")
+    except PackageNotFoundError:
+        return "0"
