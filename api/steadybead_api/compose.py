@@ -12,8 +12,9 @@ from types import FrameType
 import uvicorn
 
 from steadybead_api.app import create_app
+from steadybead_api.plant_stores import open_plant_records
 from steadybead_api.services import Services
-from steadybead_api.shop import folder_beside, open_plant_records, open_shop
+from steadybead_api.shop import folder_beside, open_shop
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import load_plant_file
 from steadybead_domain.errors import PlainError

@@ -11,20 +11,21 @@ from prometheus_client import CollectorRegistry
 from steadybead_api.collector_metrics import CollectorMetrics
 from steadybead_api.live_feed import LiveFeed
 from steadybead_api.notice_metrics import NoticeMetrics, receivers_condition
+from steadybead_api.plant_stores import open_plant_readings, open_plant_records, weld_spans
 from steadybead_api.services import AccessPolicy, Condition, Services
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.collector import Collector
 from steadybead_collector.config import MqttSettings, PlantFile
-from steadybead_collector.config.settings import read_secret
 from steadybead_collector.locking import lock_folder
 from steadybead_collector.mqtt.broker import EmbeddedBroker
 from steadybead_collector.notify.notifier import Notifier, ReceiverStatus
 from steadybead_collector.notify.opening import notifier_of
 from steadybead_collector.pipeline import unheard
-from steadybead_collector.records.store import Records, open_records
-from steadybead_collector.stores import open_readings
+from steadybead_collector.records.store import Records
+from steadybead_collector.retention import Retention
 from steadybead_domain.errors import PlainError
 from steadybead_domain.plant import Plant
+from steadybead_domain.ports import ReadingsStore
 
 STOP_WITHIN_S = 3.0
 READY_WITHIN_S = 5.0
@@ -79,13 +80,6 @@ def open_shop(
         yield mqtt, services
 
 
-def open_plant_records(plant_file: PlantFile, data_dir: Path) -> Records:
-    """Open the records store that the plant file names; raise StoreError."""
-    secret = plant_file.store.records_password_file
-    password = None if secret is None else read_secret(secret)
-    return open_records(plant_file.store.records, data_dir, password=password)
-
-
 @dataclasses.dataclass(frozen=True, slots=True)
 class _Rooms:
     """What is open already when the API is put together."""
@@ -117,8 +111,9 @@ def _open_collector(
     notifier: Notifier | None,
     stack: contextlib.ExitStack,
 ) -> Collector:
-    readings = open_readings(plant_file.store.readings, data_dir, plant_file.plant)
+    readings = open_plant_readings(plant_file, data_dir, records)
     stack.callback(readings.close)
+    _keep_house(plant_file, readings, records, stack)
     hear = unheard if notifier is None else notifier.hear
     collector = Collector(plant_file, readings, records, mqtt.url or "", data_dir, hear=hear)
     stack.callback(collector.stop, STOP_WITHIN_S)
@@ -126,6 +121,20 @@ def _open_collector(
     # What is published before the first subscription ever is lost: no sender may start earlier.
     collector.wait_ready(READY_WITHIN_S)
     return collector
+
+
+def _keep_house(
+    plant_file: PlantFile,
+    readings: ReadingsStore,
+    records: Records,
+    stack: contextlib.ExitStack,
+) -> None:
+    """Forget old readings from time to time, if the plant file says so."""
+    if plant_file.store.keep_days is not None:
+        days = plant_file.store.keep_days
+        retention = Retention(readings, lambda now: weld_spans(records, now), days, wall_clock)
+        stack.callback(retention.stop, STOP_WITHIN_S)
+        retention.start()
 
 
 def _open_services(
@@ -138,7 +147,7 @@ def _open_services(
     demo: bool,
 ) -> Services:
     collector = rooms.collector
-    readings = open_readings(plant_file.store.readings, data_dir, plant_file.plant, read_only=True)
+    readings = open_plant_readings(plant_file, data_dir, None, read_only=True)
     stack.callback(readings.close)
 
     def plant() -> Plant:

@@ -2,6 +2,7 @@
 
 import logging
 import threading
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +17,7 @@ from steadybead_collector.mqtt.inbox import Inbox, Message
 from steadybead_collector.mqtt.subscriber import Subscriber
 from steadybead_collector.pipeline import Hear, Pipeline, unheard
 from steadybead_collector.settled import SettledFile
-from steadybead_domain.ports import FactsStore, ReadingsStore, StoreError
+from steadybead_domain.ports import FactsStore, OnServer, ReadingsStore, StoreError
 from steadybead_domain.times import SECOND
 
 LOG = logging.getLogger(__name__)
@@ -96,6 +97,7 @@ class Collector:
         self._store_fault = ""
         self._connection = 0
         self._tidied_at = 0
+        self._judge_from = 0.0
 
     def start(self) -> None:
         """Take up the saved state, then listen and write. StoreError if a store cannot be read."""
@@ -118,13 +120,15 @@ class Collector:
         """Tell how it is doing; from any thread."""
         oldest = self._inbox.oldest
         counts = dict(self._pipeline.ingest.counts)
+        on_server = self._readings.fault if isinstance(self._readings, OnServer) else ""
+        fault = self._store_fault or on_server
         return CollectorStatus(
             self._subscriber.ready and self._thread.is_alive(),
-            not self._store_fault,
+            not fault,
             len(self._inbox),
             0.0 if oldest is None else max(0, self._clock() - oldest) / SECOND,
             {outcome.value: number for outcome, number in counts.items()},
-            self._store_fault or self._subscriber.last_error,
+            fault or self._subscriber.last_error,
         )
 
     def _write(self) -> None:
@@ -154,10 +158,19 @@ class Collector:
             self._subscriber.caught_up()
         self._meet_connection()
         now = self._clock()
-        draining = self._subscriber.draining
-        self._pipeline.tick(now, heard_until=oldest or now, draining=draining)
+        if oldest is None or time.perf_counter() >= self._judge_from:
+            self._judge(now, oldest or now)
         self._tidy(now)
         self._store_fault = ""
+
+    def _judge(self, now: int, heard_until: int) -> None:
+        """Judge; while messages wait, half of the time goes to them, three quarters of a flood."""
+        began = time.perf_counter()
+        draining = self._subscriber.draining
+        self._pipeline.tick(now, heard_until=heard_until, draining=draining)
+        ended = time.perf_counter()
+        behind = len(self._inbox) >= MOST_MESSAGES
+        self._judge_from = ended + (ended - began) * (3 if behind else 1)
 
     def _take_in(self, messages: Sequence[Message]) -> None:
         for message in messages:

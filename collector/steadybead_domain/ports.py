@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from steadybead_domain.alarms.model import AlarmAct, AlarmFact
 from steadybead_domain.calibration.reference_check import ReferenceCheck
@@ -86,6 +86,15 @@ class ReadingsStore(Protocol):
 
     def close(self) -> None:
         """Finish; idempotent."""
+
+
+@runtime_checkable
+class OnServer(Protocol):
+    """What a store on a server can tell of its line to it."""
+
+    @property
+    def fault(self) -> str:
+        """Say what is wrong and how much waits on this machine; empty if all is well."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """Settings of servers in the plant file: broker, stores, access."""
 
+import math
 import stat
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,6 +10,7 @@ from steadybead_collector.config.reader import Table, shown
 from steadybead_domain.ids import NAME
 
 DEFAULT_LISTEN = "127.0.0.1:1883"
+DEFAULT_SPOOL_MB = 2048
 DEFAULT_ROOT = "steadybead/v1"
 MQTT_PORTS = {"mqtt": 1883, "mqtts": 8883}
 _LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
@@ -37,12 +39,19 @@ class MqttSettings:
 
 @dataclass(frozen=True, slots=True)
 class StoreSettings:
-    """Where readings and records are kept; the files hold the token and password of servers."""
+    """Where readings and records are kept; the files hold the token and password of servers.
+
+    `keep_days` None: readings are kept for ever. `spool_mb` bounds what waits on disk while a
+    readings server is away.
+    """
 
     readings: str = "sqlite"
     records: str = "sqlite"
     readings_token_file: Path | None = None
     records_password_file: Path | None = None
+    readings_ca_file: Path | None = None
+    keep_days: int | None = None
+    spool_mb: int = DEFAULT_SPOOL_MB
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +88,21 @@ def read_mqtt(table: Table, folder: Path) -> MqttSettings:
 
 def read_store(table: Table, folder: Path) -> StoreSettings:
     """Read `[store]`."""
-    table.only(("readings", "records", "readings_token_file", "records_password_file"))
+    table.only(
+        (
+            *("readings", "readings_token_file", "readings_ca_file", "spool_mb", "keep_days"),
+            *("records", "records_password_file"),
+        )
+    )
     influx = ("influxdb+http", "influxdb+https")
     return StoreSettings(
         _store(table, "readings", influx, "influxdb+http://host:8086/bucket"),
         _store(table, "records", ("postgresql",), "postgresql://user@host/database"),
         secret_file(table, "readings_token_file", folder),
         secret_file(table, "records_password_file", folder),
+        _server_ca(table, folder),
+        _whole(table, "keep_days"),
+        _whole(table, "spool_mb") or DEFAULT_SPOOL_MB,
     )
 
 
@@ -93,6 +110,25 @@ def read_access(table: Table) -> AccessSettings:
     """Read `[access]`."""
     table.only(("read",))
     return AccessSettings(table.choice("read", str, ("login", "open")) or "login")
+
+
+def _server_ca(table: Table, folder: Path) -> Path | None:
+    path = _existing(table, "readings_ca_file", folder)
+    readings = str(table.data.get("readings", ""))
+    if path is not None and not readings.startswith("influxdb+https:"):
+        remedy = 'write readings = "influxdb+https://…"'
+        table.fault("readings_ca_file", "a CA file without an https server", remedy)
+    return path
+
+
+def _whole(table: Table, key: str) -> int | None:
+    number = table.number(key, above=0)
+    if math.isnan(number):
+        return None
+    if number != int(number):
+        table.fault(key, f"{key} is {number:g}", f"write a whole number, {key} = 400")
+        return None
+    return int(number)
 
 
 def _store(table: Table, key: str, schemes: tuple[str, ...], example: str) -> str:
