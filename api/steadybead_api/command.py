@@ -87,7 +87,20 @@ def build_parser() -> argparse.ArgumentParser:
         "drift", help="sensor drift: time_s,nozzle_c[,flow_l_min,power_w,inlet_c,set_c,reference_c]"
     )
     drifting.add_argument("file", type=Path)
+    _add_evidence(commands)
     return parser
+
+
+def _add_evidence(commands: "argparse._SubParsersAction[_Parser]") -> None:
+    export = commands.add_parser("export", help="write the evidence file of a weld record")
+    what = export.add_subparsers(dest="what", required=True, metavar="WHAT")
+    weld = what.add_parser("weld", help="one signed PDF with all data inside")
+    weld.add_argument("id", help="the weld record")
+    weld.add_argument("-o", "--output", type=Path, required=True, metavar="FILE")
+    _add_place(weld)
+    verify = commands.add_parser("verify", help="check an evidence file, without the shop's data")
+    verify.add_argument("file", type=Path)
+    verify.add_argument("--key", type=Path, help="the public key that the shop gave you")
 
 
 def _demo(words: argparse.Namespace) -> int:
@@ -139,6 +152,18 @@ def _analyse(words: argparse.Namespace) -> int:
     return analyse_filter(words.file, words.limit_pa, sys.stdout)
 
 
+def _export(words: argparse.Namespace) -> int:
+    from steadybead_api.evidence.command import export_weld  # noqa: PLC0415
+
+    return export_weld(words.id, words.output, words.config, words.data)
+
+
+def _verify(words: argparse.Namespace) -> int:
+    from steadybead_api.evidence.command import verify_file  # noqa: PLC0415
+
+    return verify_file(words.file, words.key)
+
+
 # Each command imports its room when called: `--help` and `token` start at once.
 _COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "demo": _demo,
@@ -149,6 +174,8 @@ _COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "check": _check,
     "token": _token,
     "analyse": _analyse,
+    "export": _export,
+    "verify": _verify,
 }
 
 

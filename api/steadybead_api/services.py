@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Literal
 
 from prometheus_client import CollectorRegistry
@@ -43,7 +44,7 @@ class Services:
 
     `clock` gives µs. `status` gives the conditions of a collector in this process. Set `stopping`
     before the server is asked to end: open event streams end within half a second. `targets`:
-    who is told of alarms.
+    who is told of alarms. `rule`: how verdicts are decided. `data_dir` holds signing key and roots.
     """
 
     readings: ReadingsStore
@@ -56,4 +57,5 @@ class Services:
     stopping: threading.Event = field(default_factory=threading.Event)
     registry: CollectorRegistry = field(default_factory=CollectorRegistry)
     rule: DecisionRule = field(default_factory=DecisionRule)
+    data_dir: Path | None = None
     targets: Sequence[NotifyTarget] = ()

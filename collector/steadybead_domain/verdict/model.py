@@ -56,7 +56,7 @@ BLOCKING = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """One reason why a verdict is not *conforms*, with the stretch that it is about where there is one."""
+    """One reason why a verdict is not *conforms*, with its stretch where there is one."""
 
     why: Why
     text: str

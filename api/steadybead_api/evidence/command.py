@@ -1,0 +1,61 @@
+"""The commands `export` and `verify`."""
+
+import sys
+from pathlib import Path
+from typing import Final, TextIO
+
+from steadybead_api.evidence.check import Checked, check
+from steadybead_collector.evidence.keys import read_public
+from steadybead_domain.errors import PlainError
+
+DONE: Final = 0
+NO: Final = 1
+LARGEST_BYTES: Final = 1 << 30
+
+
+def verify_file(path: Path, key: Path | None, out: TextIO = sys.stdout) -> int:
+    """Check a file and say what was found; give the exit code. OSError, PlainError."""
+    wanted = None if key is None else read_public(key)
+    with path.open("rb") as file:
+        data = file.read(LARGEST_BYTES + 1)
+    if len(data) > LARGEST_BYTES:
+        raise PlainError(f"{path}: is larger than 1 GiB: no evidence file is")
+    found = check(data, wanted)
+    out.writelines(f"{line}\n" for line in _lines(path, found, asked=key is not None))
+    return DONE if found.untouched else NO
+
+
+def _lines(path: Path, found: Checked, *, asked: bool) -> list[str]:
+    if not found.untouched:
+        lines = [f"{path}: NOT UNTOUCHED"]
+        lines += [f"  {fault.part}: {fault.text}" for fault in found.faults]
+        signer = [f"  signature of {found.fingerprint}"] if found.fingerprint else []
+        return lines + signer
+    lines = [f"{path}: untouched since it was signed"]
+    lines += [f"  {fact}" for fact in found.facts]
+    lines.append(f"  signed by {found.fingerprint}")
+    if not asked:
+        lines.append("  signer not checked: give --key with the public key that the shop gave you")
+    else:
+        lines.append("  signer checked: it is the key that was given")
+    return lines
+
+
+def export_weld(weld_id: str, output: Path, config: Path, data: Path | None) -> int:
+    """Write the evidence file of a record; give the exit code. OSError, PlainError."""
+    from steadybead_api.evidence.export import evidence_file  # noqa: PLC0415
+    from steadybead_api.evidence.offline import offline_services  # noqa: PLC0415
+
+    with offline_services(config, data) as (services, data_dir):
+        weld = services.records.welds.get(weld_id)
+        if weld is None:
+            raise PlainError(f"there is no weld record {weld_id}: see the list of weld records")
+        content = evidence_file(services, data_dir, weld, None)
+    fresh = output.with_name(f"{output.name}.part")
+    try:
+        fresh.write_bytes(content)
+        fresh.replace(output)
+    finally:
+        fresh.unlink(missing_ok=True)
+    sys.stdout.write(f"{output}: weld {weld_id}, {len(content)} bytes\n")
+    return DONE
