@@ -43,6 +43,10 @@ store-enabled = false
 [logging]
 level = "error"
 """
+_UNMAPPED = {  # as 2.x answers for a bucket without a mapping; from its documentation
+    "/query": b'{"results":[{"statement_id":0,"error":"database not found: steadybead"}]}',
+    "buckets": b'{"buckets":[{"id":"0a1b2c3d4e5f6071","name":"steadybead"}]}',
+}
 _numbers = count(1)
 OWN = (
     "steadybead_reading",
@@ -70,6 +74,7 @@ class Gate:
     away: bool = False
     swallow_answers: int = 0
     refuse_token: str = ""
+    unmapped: bool = False
     requests: list[tuple[str, str]] = field(default_factory=list)
 
     def store_url(self) -> str:
@@ -82,7 +87,8 @@ class Gate:
 
 def emptied(gate: Gate) -> Gate:
     """Give the same server with an empty bucket: a new one, or the named one without our data."""
-    gate.away, gate.swallow_answers, gate.refuse_token = False, 0, ""
+    gate.away = gate.unmapped = False
+    gate.swallow_answers, gate.refuse_token = 0, ""
     if gate.native:
         server = Server(gate.address())
         for name in OWN:
@@ -195,6 +201,9 @@ def _handler(gate: Gate, target: object, native: bool) -> type[BaseHTTPRequestHa
                 return
             if gate.refuse_token and self.headers.get("Authorization") == gate.refuse_token:
                 self._answer(401, b'{"code":"unauthorized","message":"unauthorized access"}')
+                return
+            if gate.unmapped and self.path.startswith(("/query", "/api/v2/buckets")):
+                self._answer(200, _UNMAPPED["/query" if "/query" in self.path else "buckets"])
                 return
             path = self.path if native else mapped(self.path)
             inner = http.client.HTTPConnection(host, timeout=30)

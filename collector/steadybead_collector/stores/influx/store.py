@@ -1,5 +1,6 @@
 """The readings store of a server set-up: readings on an InfluxDB server, a spool beside us."""
 
+import contextlib
 import secrets
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -68,6 +69,7 @@ class InfluxReadings(InfluxReader):
         self._refuse = refuse
         self._line = Line(clock)
         self._place = _place(plant)
+        self._progress = _Progress(0, 0)
         try:
             self._server.check()
             self._spool = Spool(data_dir, spool_bytes)
@@ -167,11 +169,9 @@ class InfluxReadings(InfluxReader):
         with self._lock:
             if self._closed:
                 return
-            try:
+            with contextlib.suppress(StoreError):
                 if not self._line.fault and self._progress.told < self._progress.released:
                     self._server.write(self._told_line())
-            except (StoreError, AttributeError):
-                pass
             self._spool.close()
             super().close()
 
