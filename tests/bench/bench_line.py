@@ -50,9 +50,11 @@ def main(short: bool) -> list[dict[str, Any]]:
     with tempfile.TemporaryDirectory(prefix="bench-line-") as name:
         folder = Path(name)
         save(folder / "packets", packets(messages(count)))
-        ceiling = best(lambda: counting(folder, count), 1 if short else 3)
-        plain = best(lambda: dropping(folder, count), 1 if short else 3)
-        ours = best(lambda: collecting(folder, count), 1 if short else 3)
+        rounds = [
+            (counting(folder, count), dropping(folder, count), collecting(folder, count))
+            for _ in range(1 if short else 5)
+        ]
+    ceiling, plain, ours = (max(runs) for runs in zip(*rounds, strict=True))
     share = ours[0] / ceiling[0]
     rows = [
         figure("line: paho subscriber that only counts, messages", ceiling[0], "1/s"),
@@ -93,11 +95,6 @@ def plant(url: str) -> str:
             lines.append(f'[[station.channel]]\nid = "{name}"\nquantity = "{quantity}"')
             lines.append(f'unit = "{unit}"\n{more}')
     return "\n".join(lines)
-
-
-def best(run: Callable[[], tuple[float, float]], times: int) -> tuple[float, float]:
-    """Take the fastest of some runs: (messages a second, CPU µs a message)."""
-    return max(run() for _ in range(times))
 
 
 @contextlib.contextmanager

@@ -5,10 +5,11 @@ from typing import Any
 
 from steadybead_collector.ingest.refusals import Refusals
 from steadybead_collector.ingest.routes import Kind, Route, Routes
+from steadybead_collector.ingest.shapes import Shaped
 from steadybead_collector.ingest.slots import Slot, StationSlots
 from steadybead_collector.mqtt.inbox import Message
 from steadybead_collector.mqtt.pointer import PointerError, number_at, read_document
-from steadybead_collector.mqtt.senml import decode_cbor, decode_json
+from steadybead_collector.mqtt.senml import read_cbor, read_json, resolve
 from steadybead_collector.mqtt.senml_record import RELATIVE_BELOW_US, Record, SenmlError
 from steadybead_collector.outcomes import Outcome
 
@@ -23,6 +24,7 @@ class Decoded:
     refusals: Refusals
     route: Route | None = None
     records: list[Record] = field(default_factory=list)
+    shaped: Shaped | None = None
     picked: list[tuple[StationSlots, Slot, float]] = field(default_factory=list)
     needs_receipt: bool = False
 
@@ -50,9 +52,15 @@ def decode(message: Message, routes: Routes) -> Decoded:
 
 
 def _decode_pack(decoded: Decoded, route: Route) -> None:
-    read = decode_json if route.kind is Kind.SENML_JSON else decode_cbor
+    message, slots = decoded.message, route.slots
     try:
-        pack = read(decoded.message.payload)
+        read = read_json if route.kind is Kind.SENML_JSON else read_cbor
+        items = read(message.payload)
+        if slots is not None:
+            decoded.shaped = slots.shapes.fit(items, message.received)
+            if decoded.shaped is not None:
+                return
+        pack = resolve(items)
     except SenmlError as error:
         decoded.refusals.add(error.outcome, error.detail)
         return
@@ -60,6 +68,8 @@ def _decode_pack(decoded: Decoded, route: Route) -> None:
         decoded.refusals.add(fault.outcome, fault.detail, fault.index)
     decoded.records = pack.records
     decoded.needs_receipt = any(record[3] < RELATIVE_BELOW_US for record in pack.records)
+    if slots is not None and not pack.refused and not decoded.needs_receipt:
+        slots.shapes.learn(items, pack.records)
 
 
 def _decode_foreign(decoded: Decoded, route: Route) -> None:

@@ -21,6 +21,10 @@ LATEST_RELATIVE = 5 * SECOND
 
 def place(decoded: Decoded, receipt: FirstReceipt | None, pack: int) -> None:
     """Put the message's readings into their slots; refuse those that break a rule."""
+    if decoded.shaped is not None:
+        shaped = decoded.shaped
+        shaped.shape.add(pack, shaped.times, shaped.values)
+        return
     if decoded.picked and receipt is not None:
         for _, slot, value in decoded.picked:
             slot.add(receipt.time, value, pack)

@@ -4,11 +4,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from steadybead_collector.ingest.shapes import Shapes
 from steadybead_domain.conversion.station import StationConverter
 from steadybead_domain.conversion.units import UnitError, to_unit
 from steadybead_domain.conversion.wire import WireColumns
 from steadybead_domain.plant import Channel, Station
-from steadybead_domain.readings import Quality, Reason
+from steadybead_domain.readings import Float64, Int64, Quality, Reason, UInt8
 
 IDENTITY = (1.0, 0.0)
 _MOST_UNITS = 64
@@ -72,18 +73,47 @@ class Slot:
 
 
 class StationSlots:
-    """The slots of one station, and its converter."""
+    """The slots of one station, the forms of pack that it sends, and its converter."""
 
     def __init__(self, station: Station, plant_version: int) -> None:
         self.station = station
         self.by_name = {c.id.channel: Slot(c) for c in station.channels}
+        self.shapes = Shapes(self.by_name)
         self.converter = StationConverter(station, plant_version)
 
     def gathered(self) -> dict[str, WireColumns]:
-        """Give what has gathered, and clear the slots."""
+        """Give what has gathered, in order of arrival, and clear the slots."""
         columns: dict[str, WireColumns] = {}
+        for slot, time, value, pack in self.shapes.gather():
+            name, good = slot.channel.id.channel, _good(len(time))
+            rows = WireColumns(time, value, good, good, pack)
+            columns[name] = _in_order(columns[name], rows) if name in columns else rows
         for name, slot in self.by_name.items():
             if slot.times:
-                columns[name] = slot.columns()
+                rows = slot.columns()
+                columns[name] = _in_order(columns[name], rows) if name in columns else rows
                 slot.clear()
         return columns
+
+
+_GOOD: UInt8 = np.zeros(4096, np.uint8)
+_GOOD.flags.writeable = False
+
+
+def _good(n: int) -> UInt8:
+    """Give n zeros that nobody may write to."""
+    return _GOOD[:n] if n <= len(_GOOD) else np.zeros(n, np.uint8)
+
+
+def _in_order(one: WireColumns, other: WireColumns) -> WireColumns:
+    """Join rows of one channel; no pack has rows in both."""
+    pack: Int64 = np.concatenate((one.pack, other.pack))
+    order = np.argsort(pack, kind="stable")
+    wire: Float64 = np.concatenate((one.wire, other.wire))
+    return WireColumns(
+        np.concatenate((one.time, other.time))[order],
+        wire[order],
+        np.concatenate((one.quality, other.quality))[order],
+        np.concatenate((one.reason, other.reason))[order],
+        pack[order],
+    )

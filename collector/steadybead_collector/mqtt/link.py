@@ -16,11 +16,13 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 from paho.mqtt.reasoncodes import ReasonCode
 
 from steadybead_collector.mqtt.address import Address
+from steadybead_collector.mqtt.buffered import BufferedClient
 
 LOG = logging.getLogger(__name__)
 KEEPALIVE_S = 30
 _CONNECT_S = 5.0
 _TURN_S = 1.0
+_MOST_PACKETS = 200
 
 Work = Callable[[paho.Client], None]
 
@@ -70,7 +72,7 @@ class Link:
         self._client = self._build(client_id)
 
     def _build(self, client_id: str) -> paho.Client:
-        client = paho.Client(
+        client = BufferedClient(
             CallbackAPIVersion.VERSION2,
             client_id=client_id,
             clean_session=not self._keep_session,
@@ -106,7 +108,7 @@ class Link:
         self._refused = ""
         self._work.clear()
         self._client.connect(self.address.host, self.address.port, KEEPALIVE_S)
-        connection = self._client.socket()
+        connection: Any = self._client.socket()
         if connection is None:
             raise LinkLostError("the connection was closed at once")
         with selectors.DefaultSelector() as selector:
@@ -114,6 +116,7 @@ class Link:
             selector.register(connection, selectors.EVENT_READ)
             while self._owner.goes_on():
                 self._turn(selector, connection)
+            self._work_off(connection)
         self._say_goodbye()
 
     def close(self) -> None:
@@ -123,21 +126,34 @@ class Link:
 
     def _turn(self, selector: selectors.BaseSelector, connection: Any) -> None:
         wanted = selectors.EVENT_READ
-        if self._client.want_write():
+        if self._client.want_write() or connection.unsent:
             wanted |= selectors.EVENT_WRITE
         if selector.get_key(connection).events != wanted:
             selector.modify(connection, wanted)
-        waiting = getattr(connection, "pending", int)()  # octets that TLS has read already
+        waiting = connection.pending()  # octets that no selector knows of
         ready = {key.fileobj: mask for key, mask in selector.select(0.0 if waiting else _TURN_S)}
         if self._ears in ready:
             self._drain_ears()
         if waiting or ready.get(connection, 0) & selectors.EVENT_READ:
-            self._check(self._client.loop_read())
-        while self._work:
-            self._work.popleft()(self._client)
+            self._read(connection)
+        self._work_off(connection)
         if self._client.want_write():
             self._check(self._client.loop_write())
         self._check(self._client.loop_misc())
+
+    def _read(self, connection: Any) -> None:
+        """Take one packet, and those that came with it; not for ever: others wait too."""
+        for _ in range(_MOST_PACKETS):
+            self._check(self._client.loop_read())
+            if not connection.pending() or not self._owner.goes_on():
+                return
+
+    def _work_off(self, connection: Any) -> None:
+        """Do what was handed over; what it sends goes as one piece."""
+        connection.holding = bool(self._work)
+        while self._work:
+            self._work.popleft()(self._client)
+        connection.flush()
 
     def _drain_ears(self) -> None:
         try:
@@ -154,8 +170,6 @@ class Link:
             )
 
     def _say_goodbye(self) -> None:
-        while self._work:
-            self._work.popleft()(self._client)
         self._client.disconnect()
         self._client.loop_write()
 

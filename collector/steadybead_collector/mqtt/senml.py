@@ -62,15 +62,24 @@ class Pack:
 
 def decode_json(payload: bytes) -> Pack:
     """Decode `application/senml+json`; raise SenmlError if no record of it can be trusted."""
-    try:
-        items = orjson.loads(payload)
-    except orjson.JSONDecodeError as error:
-        items = _lenient_json(payload, str(error))
-    return resolve(items)
+    return resolve(read_json(payload))
 
 
 def decode_cbor(payload: bytes) -> Pack:
     """Decode `application/senml+cbor`; raise SenmlError if no record of it can be trusted."""
+    return resolve(read_cbor(payload))
+
+
+def read_json(payload: bytes) -> Any:
+    """Read JSON as it stands, NaN and numbers beyond a double included. SenmlError."""
+    try:
+        return orjson.loads(payload)
+    except orjson.JSONDecodeError as error:
+        return _lenient_json(payload, str(error))
+
+
+def read_cbor(payload: bytes) -> Any:
+    """Read CBOR; the integer labels of records become their JSON names. SenmlError."""
     stream = BytesIO(payload)
     try:
         items = cbor2.load(stream)
@@ -80,7 +89,7 @@ def decode_cbor(payload: bytes) -> Pack:
         raise SenmlError(Outcome.MALFORMED, "not CBOR: bytes follow the array")
     if type(items) is list:
         items = [_with_text_labels(item) if type(item) is dict else item for item in items]
-    return resolve(items)
+    return items
 
 
 def resolve(items: Any) -> Pack:
