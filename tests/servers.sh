@@ -6,6 +6,7 @@ have() { command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ]; }
 have mosquitto || missing="$missing mosquitto"
 have mosquitto_pub || missing="$missing mosquitto-clients"
 have chromium || have chromium-browser || have google-chrome || missing="$missing chromium"
+have influxd || missing="$missing influxdb"
 ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing="$missing postgresql"
 [ -n "$missing" ] || exit 0
 if command -v apt-get >/dev/null 2>&1 && [ "$(id -u)" = 0 ]; then
