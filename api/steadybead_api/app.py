@@ -6,9 +6,11 @@ from fastapi import APIRouter, FastAPI, Security
 from prometheus_client import Gauge
 
 from steadybead_api import (
+    alarm_quality_routes,
     alarm_routes,
     calibration_routes,
     check_routes,
+    evidence_routes,
     filter_routes,
     finding_routes,
     health_routes,
@@ -27,21 +29,27 @@ from steadybead_api import (
     weld_routes,
 )
 from steadybead_api.access import BEARER, SESSION
+from steadybead_api.alarm_figures import last_day
+from steadybead_api.alarm_metrics import AlarmMetrics
 from steadybead_api.demo_visitor import DemoVisitor
 from steadybead_api.maintenance_pages import maintenance_router
 from steadybead_api.middleware import BodyLimit, Measured, SecurityHeaders
 from steadybead_api.page_routes import page_router
+from steadybead_api.procedure_pages import procedure_router
 from steadybead_api.sensor_pages import sensor_router
 from steadybead_api.services import Services
+from steadybead_api.weld_pages import weld_router
 
 PREFIX = "/api/v1"
 _ROUTES = (
     station_routes,
     readings_routes,
     alarm_routes,
+    alarm_quality_routes,
     weld_routes,
     trace_routes,
     verdict_routes,
+    evidence_routes,
     procedure_routes,
     quarantine_routes,
     live_routes,
@@ -77,6 +85,8 @@ def create_app(services: Services) -> FastAPI:
     app.include_router(login_routes.router)
     app.include_router(page_router(services))
     app.include_router(sensor_router(services))
+    app.include_router(procedure_router(services))
+    app.include_router(weld_router(services))
     app.include_router(maintenance_router(services))
     openapi.install(app)
     app.add_middleware(DemoVisitor)
@@ -101,6 +111,7 @@ def _gauges(services: Services) -> None:
     )
     reachable.set_function(lambda: float(services.live.reachable))
     streams = Gauge("steadybead_live_streams", "Open live streams", registry=services.registry)
+    services.registry.register(AlarmMetrics(lambda: last_day(services), services.clock))
     streams.set_function(lambda: float(services.live.listeners))
 
 

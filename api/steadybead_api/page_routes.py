@@ -1,13 +1,13 @@
 """Routes of the pages: build a context, render it."""
 
-from typing import Annotated, Protocol
-from urllib.parse import quote, urlencode
+from typing import Protocol
+from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from steadybead_api.page_sources import BadCursorError, PageSources, ServiceSources
+from steadybead_api.page_sources import PageSources, ServiceSources
 from steadybead_api.services import Services
 from steadybead_dashboards.assets import KEEP_FOR_EVER
 from steadybead_dashboards.catalogue import mark
@@ -16,11 +16,8 @@ from steadybead_dashboards.render import SECURITY_HEADERS, Page, Renderer, rende
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.signin import ProblemPage, SignInPage, own_path
 from steadybead_dashboards.station import station_page
-from steadybead_dashboards.weld import weld_page
-from steadybead_dashboards.weld_list import weld_list_page
 from steadybead_domain.ids import BadNameError, StationId
 
-WELDS_A_PAGE = 50
 WELDS_OF_A_STATION = 10
 PROBLEMS = {
     "token": mark(
@@ -32,10 +29,6 @@ NO_STATION = mark("No such station")
 NO_STATION_REMEDY = mark(
     "The plant file names no station of this name. Choose one on the floor page."
 )
-NO_PAGE = mark("No such page of the list")
-NO_PAGE_REMEDY = mark("Go to the list of weld records and turn its pages from there.")
-NO_WELD = mark("No such weld record")
-NO_WELD_REMEDY = mark("Check the address, or find the record in the list of weld records.")
 
 
 class _Made(Protocol):
@@ -106,33 +99,6 @@ class Pages:
             budgets=source.budgets(station.id),
         )
 
-    def welds(self, shell: Shell, station: str, cursor: str | None) -> Page:
-        """Build the list of weld records."""
-        try:
-            chosen = StationId.parse(station) if station else None
-        except BadNameError:
-            return ProblemPage(shell, 404, NO_STATION, NO_STATION_REMEDY)
-        try:
-            welds, following = self.sources.welds(chosen, WELDS_A_PAGE, cursor)
-        except BadCursorError:
-            return ProblemPage(shell, 400, NO_PAGE, NO_PAGE_REMEDY)
-        query = {"station": station, "cursor": following or ""}
-        older = "/welds?" + urlencode({k: v for k, v in query.items() if v}) if following else ""
-        procedures = self.sources.procedures()
-        return weld_list_page(
-            self.sources.plant(), welds, procedures, shell, station=station, older=older
-        )
-
-    def weld(self, shell: Shell, weld_id: str) -> Page:
-        """Build the page of one weld record."""
-        weld = self.sources.weld(weld_id)
-        if weld is None:
-            return ProblemPage(shell, 404, NO_WELD, NO_WELD_REMEDY)
-        source = self.sources
-        return weld_page(
-            source.plant(), weld, source.procedure_of(weld), shell, source.worths(weld)
-        )
-
 
 def page_router(services: Services) -> APIRouter:
     """Give the routes; AssetError at once if the browser files are not in order."""
@@ -151,18 +117,6 @@ def router_over(sources: PageSources) -> APIRouter:
     @router.get("/stations/{site}/{station}")
     def station(request: Request, site: str, station: str) -> Response:
         return pages.read(request, lambda shell: pages.station(shell, site, station))
-
-    @router.get("/welds")
-    def welds(
-        request: Request,
-        station: Annotated[str, Query(max_length=140)] = "",
-        cursor: Annotated[str | None, Query(max_length=200)] = None,
-    ) -> Response:
-        return pages.read(request, lambda shell: pages.welds(shell, station, cursor))
-
-    @router.get("/welds/{weld_id}")
-    def weld(request: Request, weld_id: str) -> Response:
-        return pages.read(request, lambda shell: pages.weld(shell, weld_id))
 
     @router.get("/signin")
     def signin(request: Request, next: str = "/", problem: str = "") -> Response:  # noqa: A002

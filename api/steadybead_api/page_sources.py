@@ -10,10 +10,8 @@ from steadybead_api import access
 from steadybead_api.findings import Findings
 from steadybead_api.sensors import sensors
 from steadybead_api.services import Services
-from steadybead_api.weld_worth import weld_worths
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_dashboards.shell import Person
-from steadybead_dashboards.weld import MeanWorth
 from steadybead_domain.alarms.model import Alarm
 from steadybead_domain.diagnosis.standing import Standing
 from steadybead_domain.ids import ChannelId, StationId
@@ -30,6 +28,8 @@ ACTS: Final = {
     "check": access.CHECKING,
     "calibrate": access.CALIBRATING,
     "maintain": access.MAINTAINING,
+    "specify": access.SPECIFYING,
+    "supervise": access.SUPERVISING,
 }
 _CURSOR = re.compile(r"(\d{1,19})\.(\d{1,19})")
 
@@ -71,19 +71,10 @@ class PageSources(Protocol):
     def procedures(self) -> Mapping[str, Procedure]:
         """Give the latest revision of each procedure by its id."""
 
-    def procedure_of(self, weld: Weld) -> Procedure | None:
-        """Give the revision under which a record was started."""
-
     def welds(
         self, station: StationId | None, limit: int, cursor: str | None
     ) -> tuple[Sequence[Weld], str | None]:
         """Give records, newest first, and the cursor of the next page; BadCursorError."""
-
-    def weld(self, weld_id: str) -> Weld | None:
-        """Find a record."""
-
-    def worths(self, weld: Weld) -> Mapping[str, MeanWorth]:
-        """Give by channel what the means of a record are worth."""
 
     def budgets(self, station: StationId) -> Mapping[ChannelId, Budget]:
         """Give the uncertainty budgets of the newest values."""
@@ -140,28 +131,13 @@ class ServiceSources:
         newest = self._services.records.procedures.newest()
         return {row.procedure.id: row.procedure for row in newest}
 
-    def procedure_of(self, weld: Weld) -> Procedure | None:
-        """Give the revision under which a record was started."""
-        if weld.procedure is None:
-            return None
-        row = self._services.records.procedures.get(weld.procedure, weld.procedure_revision)
-        return None if row is None else row.procedure
-
     def welds(
         self, station: StationId | None, limit: int, cursor: str | None
     ) -> tuple[Sequence[Weld], str | None]:
         """Give records, newest first, and the cursor of the next page; BadCursorError."""
         search = WeldSearch(station=station)
-        page = self._services.records.welds.page(search, limit, _key(cursor))
+        page = self._services.records.welds.page(search, limit, page_key(cursor))
         return page.items, None if page.next is None else ".".join(map(str, page.next))
-
-    def weld(self, weld_id: str) -> Weld | None:
-        """Find a record."""
-        return self._services.records.welds.get(weld_id)
-
-    def worths(self, weld: Weld) -> Mapping[str, MeanWorth]:
-        """Give by channel what the means of a record are worth."""
-        return weld_worths(self._services, weld)
 
     def budgets(self, station: StationId) -> Mapping[ChannelId, Budget]:
         """Give the uncertainty budgets of the newest values."""
@@ -169,7 +145,8 @@ class ServiceSources:
         return {s.channel.id: s.valued.worth.budget for s in found if s.valued is not None}
 
 
-def _key(cursor: str | None) -> tuple[int, int] | None:
+def page_key(cursor: str | None) -> tuple[int, int] | None:
+    """Read the cursor of a list page; BadCursorError."""
     if not cursor:
         return None
     match = _CURSOR.fullmatch(cursor)

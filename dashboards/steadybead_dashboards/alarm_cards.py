@@ -57,13 +57,8 @@ class AlarmCard:
 
 def alarm_cards(alarms: Iterable[Alarm], plant: Plant, shell: Shell) -> tuple[AlarmCard, ...]:
     """Show what needs a person: not yet acknowledged first, then by priority, then the newest."""
-    names = {s.id: s.name or s.id.station for s in plant.stations}
-    cards = [
-        _card(a, names.get(a.raised.station, a.raised.station.station), shell)
-        for a in sorted(alarms, key=_urgency)
-        if a.state in NEEDS_A_PERSON
-    ]
-    return tuple(cards)
+    shown = [a for a in sorted(alarms, key=_urgency) if a.state in NEEDS_A_PERSON]
+    return tuple(alarm_card(a, plant, shell) for a in shown)
 
 
 def _urgency(alarm: Alarm) -> tuple[bool, int, int]:
@@ -71,8 +66,11 @@ def _urgency(alarm: Alarm) -> tuple[bool, int, int]:
     return alarm.state not in TO_ACKNOWLEDGE, _ORDER[fact.priority], -fact.time
 
 
-def _card(alarm: Alarm, place: str, shell: Shell) -> AlarmCard:
+def alarm_card(alarm: Alarm, plant: Plant, shell: Shell) -> AlarmCard:
+    """Show one alarm, whatever its state."""
     fact = alarm.raised
+    station = plant.station(fact.station)
+    place = (station.name if station else "") or fact.station.station
     return AlarmCard(
         fact.alarm,
         fact.priority,

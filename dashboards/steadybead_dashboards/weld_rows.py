@@ -12,7 +12,10 @@ from steadybead_domain.welds import Weld
 
 @dataclass(frozen=True, slots=True)
 class WeldRow:
-    """One weld record; `stop` is None and `running` true while it is open."""
+    """One weld record; `stop` is None and `running` true while it is open.
+
+    `verdict` is the word of its newest verdict, empty where none holds.
+    """
 
     id: str
     href: str
@@ -30,6 +33,10 @@ class WeldRow:
     started_by: str
     stopped_by: str
     ended_by: str
+    procedure_id: str = ""
+    procedure_revision: int | None = None
+    verdict: str = ""
+    excursions: int = 0
 
 
 def weld_row(
@@ -56,4 +63,6 @@ def weld_row(
         weld.started_by,
         weld.stopped_by,
         weld.ended_by,
+        weld.procedure or "",
+        weld.procedure_revision,
     )

@@ -40,6 +40,7 @@ class WeldSearch:
     welder: str | None = None
     verdict: str | None = None
     has_excursion: bool | None = None
+    stopped_before: int | None = None
 
 
 def folded(text: str | None) -> str:
@@ -166,15 +167,17 @@ def _conditions(search: WeldSearch) -> list[sa.ColumnElement[bool]]:
         wanted.append(own.stop.is_(None) if search.is_open else own.stop.is_not(None))
     if search.has_excursion is not None:
         wanted.append(own.excursions > 0 if search.has_excursion else own.excursions == 0)
-    return [*wanted, *_began(search)]
+    return [*wanted, *_in_time(search)]
 
 
-def _began(search: WeldSearch) -> list[sa.ColumnElement[bool]]:
+def _in_time(search: WeldSearch) -> list[sa.ColumnElement[bool]]:
     wanted: list[sa.ColumnElement[bool]] = []
     if search.began_from is not None:
         wanted.append(weld_index.c.start >= search.began_from)
     if search.began_before is not None:
         wanted.append(weld_index.c.start < search.began_before)
+    if search.stopped_before is not None:
+        wanted.append(weld_index.c.stop < search.stopped_before)
     return wanted
 
 

@@ -9,7 +9,7 @@ const X_AXIS_PX = 30;
 
 /**
  * Draw a channel into a box. `spec`: `low`, `high` (null: open), `decimals`, `height`, `cursor`
- * (uPlot's options), `hooks`. Fill it with `show`.
+ * (uPlot's options), `hooks`, `give` (± around the line), `alarms` (times in s). Fill it with `show`.
  */
 export class Chart {
   constructor(box, spec) {
@@ -18,7 +18,9 @@ export class Chart {
     this.marks = null;
     this.build([[], []]);
     new ResizeObserver(() => this.fit()).observe(box);
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.rebuild());
+    for (const media of ["(prefers-color-scheme: dark)", "print"]) {
+      matchMedia(media).addEventListener("change", () => this.rebuild());
+    }
   }
 
   /** Show samples; `gaps` are pairs of times, `range` is [from, to] in s, `record` start and stop. */
@@ -37,6 +39,7 @@ export class Chart {
     const { data, scales } = this.plot;
     this.plot.destroy();
     this.build(data);
+    this.fit();
     this.plot.setScale("x", { min: scales.x.min, max: scales.x.max });
   }
 
@@ -103,6 +106,7 @@ export class Chart {
       if (spec.high !== null) rule(paint, left, upper, left + width, upper);
       if (spec.low !== null) rule(paint, left, lower, left + width, lower);
     }
+    if (spec.give && marks) ribbon(u, spec.give, colours.give);
     paint.strokeStyle = colours.gap;
     paint.setLineDash([4 * devicePixelRatio, 4 * devicePixelRatio]);
     for (const [from, to] of marks?.gaps ?? []) {
@@ -113,10 +117,11 @@ export class Chart {
     paint.restore();
   }
 
-  /** Above the line: a diamond on each uncertain reading, a cross on each bad one. */
+  /** Above the line: a diamond on each uncertain reading, a cross on each bad one, alarms on top. */
   over(u) {
     const samples = this.marks?.samples;
     if (!samples) return;
+    for (const t of this.spec.alarms ?? []) flag(u, t, this.colours.bad);
     const { min, max } = u.scales.x;
     const { left, top, width, height } = u.bbox;
     const paint = u.ctx;
@@ -151,8 +156,61 @@ function coloursOf(box) {
   return {
     line: of("--chart-line"), soft: of("--soft"), grid: of("--chart-grid"), band: of("--chart-band"),
     bandEdge: of("--chart-band-edge"), margin: of("--chart-margin"), gap: of("--chart-gap"),
-    bad: of("--high"), uncertain: of("--medium-mark"),
+    bad: of("--high"), give: of("--chart-give"), uncertain: of("--medium-mark"),
   };
+}
+
+/** The ± around the line, stretch by stretch: it ends where the line ends. */
+function ribbon(u, give, colour) {
+  const [xs, ys] = u.data;
+  const { min, max } = u.scales.x;
+  const paint = u.ctx;
+  const { left, top, width, height } = u.bbox;
+  paint.save();
+  paint.beginPath();
+  paint.rect(left, top, width, height);
+  paint.clip();
+  paint.fillStyle = colour;
+  let run = [];
+  const close = () => {
+    if (run.length > 1) fillAround(u, run, give);
+    run = [];
+  };
+  for (let i = 0; i < xs.length; i += 1) {
+    if (ys[i] === null) close();
+    else if ((xs[i + 1] ?? max) >= min && (xs[i - 1] ?? min) <= max) run.push([xs[i], ys[i]]);
+  }
+  close();
+  paint.restore();
+}
+
+function fillAround(u, run, give) {
+  const paint = u.ctx;
+  const point = (t, v) => paint.lineTo(u.valToPos(t, "x", true), u.valToPos(v, "y", true));
+  paint.beginPath();
+  for (const [t, v] of run) point(t, v + give);
+  for (const [t, v] of run.reverse()) point(t, v - give);
+  paint.closePath();
+  paint.fill();
+}
+
+/** A small flag at the upper edge where an alarm came. */
+function flag(u, t, colour) {
+  const { min, max } = u.scales.x;
+  if (t < min || t > max) return;
+  const x = u.valToPos(t, "x", true);
+  const { top } = u.bbox;
+  const r = 6 * devicePixelRatio;
+  const paint = u.ctx;
+  paint.save();
+  paint.fillStyle = colour;
+  paint.beginPath();
+  paint.moveTo(x - r, top);
+  paint.lineTo(x + r, top);
+  paint.lineTo(x, top + 1.6 * r);
+  paint.closePath();
+  paint.fill();
+  paint.restore();
 }
 
 function rule(paint, x1, y1, x2, y2) {

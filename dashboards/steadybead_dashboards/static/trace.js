@@ -1,16 +1,17 @@
-/** Fetches a trace: an overview in buckets for any length, single readings for up to an hour. */
+/** Fetches a trace: buckets for any length, single readings for a part that is short enough. */
 import { problemOf } from "./acts.js";
 import { Samples } from "./samples.js";
 
 const POINTS = 1_500;
 const DETAIL_S = 3_700;
+const MOST_READINGS = 40_000;
 const GAP_AT_LEAST_S = 1;
 const LATE_S = 5; // readings of a running record may still be on their way
 
 const seconds = (iso) => Date.parse(iso) / 1000;
 
-/** Tell whether a range is short enough for single readings. */
-export const inDetail = ([from, to]) => to - from <= DETAIL_S;
+/** Tell whether a range is short enough for single readings of a channel with `perSecond` of them. */
+export const inDetail = ([from, to], perSecond = 1) => to - from <= Math.min(DETAIL_S, MOST_READINGS / Math.max(perSecond, 1));
 
 /** Fetch the overview, `recorded` or `recalibrated`; gives the channels with `window`, `samples`, `gaps` in s and `step`. */
 export async function fetchOverview(weld, figures) {
@@ -34,6 +35,18 @@ export async function fetchDetail(channel, [from, to], figures) {
   return { samples, gaps: withEnds(samples, step, from, to), step };
 }
 
+/** Fetch buckets of a channel in [from, to): finer ones than those of the overview. */
+export async function fetchBuckets(channel, [from, to], figures) {
+  const query = new URLSearchParams({
+    channel, as: figures, points: POINTS, start: new Date(from * 1000).toISOString(), end: new Date(to * 1000).toISOString(),
+  });
+  const { items } = await json(`/api/v1/readings?${query}`);
+  const columns = { start: [], end: [], n: [], min: [], max: [], quality: [] };
+  for (const row of items) for (const name of Object.keys(columns)) columns[name].push(row[name]);
+  const made = overview({ ...columns, gaps: [], window: null });
+  return { ...made, gaps: withEnds(made.samples, made.step, from, to) };
+}
+
 /** Gaps, also before the first reading and after the last one. */
 function withEnds(samples, step, from, to) {
   if (!samples.t.length) return [[from, to]];
@@ -47,12 +60,15 @@ function withEnds(samples, step, from, to) {
 function overview(channel) {
   const samples = new Samples();
   channel.start.forEach((iso, i) => {
+    if (channel.n[i] === 0) return;
     const [from, to] = [seconds(iso), seconds(channel.end[i])];
     samples.add(from + (to - from) / 4, channel.min[i], channel.quality[i]);
     samples.add(from + (3 * (to - from)) / 4, channel.max[i], channel.quality[i]);
   });
   const gaps = channel.gaps.map((gap) => [seconds(gap.start), seconds(gap.end)]);
-  return { window: channel.window, samples, gaps, step: samples.gapAfter(GAP_AT_LEAST_S) };
+  const readings = channel.n.reduce((sum, n) => sum + n, 0);
+  const length = channel.end.length ? seconds(channel.end.at(-1)) - seconds(channel.start[0]) : 1;
+  return { window: channel.window, samples, gaps, step: samples.gapAfter(GAP_AT_LEAST_S), perSecond: readings / Math.max(length, 1) };
 }
 
 async function json(path) {

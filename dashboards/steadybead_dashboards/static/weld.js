@@ -1,5 +1,6 @@
 /** The page of one weld record: its trace, the values at the cursor, the export. */
 import { bindExport } from "./export.js";
+import { bindPicture } from "./picture.js";
 import { Lane } from "./lane.js";
 import { summarise } from "./summary.js";
 import { part, write } from "./tile.js";
@@ -17,8 +18,9 @@ const seconds = (iso) => (iso ? Date.parse(iso) / 1000 : null);
 const record = { start: seconds(section.dataset.start), stop: seconds(section.dataset.stop) };
 const whole = [seconds(section.dataset.from), seconds(section.dataset.to)];
 const view = new View(whole, moved);
+const alarms = [...document.querySelectorAll("[data-alarm-at]")].map((row) => seconds(row.dataset.alarmAt));
 const lanes = [...section.querySelectorAll("[data-channel]")]
-  .map((box) => new Lane(box, view, record, (t) => pointed(t, "off"), pressed));
+  .map((box) => new Lane(box, view, record, (t) => pointed(t, "off"), pressed, alarms));
 let cursor = null;
 let settle;
 
@@ -103,7 +105,7 @@ async function choose(figures) {
   for (const button of section.querySelectorAll("[data-figures]")) {
     button.setAttribute("aria-pressed", String(button.dataset.figures === figures));
   }
-  for (const lane of lanes) Object.assign(lane, { figures, detail: null });
+  for (const lane of lanes) Object.assign(lane, { figures, detail: null, closer: null });
   await attempt(() => load(true));
   draw(view.range);
 }
@@ -115,6 +117,7 @@ for (const button of section.querySelectorAll("[data-zoom]")) {
   button.addEventListener("click", () => view.do(button.dataset.zoom));
 }
 bindExport(whole);
+bindPicture(section, lanes, view);
 tick();
 setInterval(tick, 1_000);
 section.dataset.figures = "recorded";
