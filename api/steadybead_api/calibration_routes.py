@@ -16,10 +16,15 @@ from steadybead_api.problems import Problem
 from steadybead_api.schemas import Listed
 from steadybead_api.services import Services
 from steadybead_domain.calibration.codec import to_json
+from steadybead_domain.calibration.impact import Growth
 from steadybead_domain.calibration.model import Calibration, CorrectionKind, Point
 
 router = APIRouter(tags=["measuring"])
 MOST_POINTS = 200
+GrowthQuery = Annotated[Growth, Query(description="how the error came about: linear, or full")]
+FirstQuery = Annotated[
+    int, Query(ge=0, le=10_000, description="verdicts from this place of the list on, 50 at most")
+]
 
 
 class PointEntry(Entered):
@@ -126,11 +131,21 @@ def revisions(request: Request, _reader: Reader, calibration: RecordId) -> dict[
     response_model=ImpactItem,
     summary="What an as-found error puts in doubt: spans and weld records",
 )
-def impact_of(request: Request, reader: Reader, calibration: RecordId) -> dict[str, Any]:
-    """List every weld record since the last good check that was able to reveal the error."""
+def impact_of(
+    request: Request,
+    reader: Reader,
+    calibration: RecordId,
+    growth: GrowthQuery = Growth.LINEAR,
+    first: FirstQuery = 0,
+) -> dict[str, Any]:
+    """List every weld record since the last good check that was able to reveal the error.
+
+    Each with its verdict before the find, and with the error taken out of the readings.
+    """
     services = services_of(request)
     found = _revisions(services, calibration)[-1]
-    return impact.impact(services, Measuring(services), found, reader)
+    asked = impact.Asked(growth, first)
+    return impact.impact(services, Measuring(services), found, reader, asked)
 
 
 def _revisions(services: Services, calibration: str) -> list[Calibration]:

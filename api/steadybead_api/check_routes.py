@@ -4,8 +4,10 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
 
+from steadybead_api import impact
 from steadybead_api import instrument_acts as acts
 from steadybead_api.access import CheckingActor, Reader, services_of
+from steadybead_api.calibration_routes import FirstQuery, GrowthQuery
 from steadybead_api.fields import (
     Channel,
     Limit,
@@ -19,12 +21,14 @@ from steadybead_api.fields import (
     key_of,
 )
 from steadybead_api.instrument_routes import REPEAT, Entered, RecordId, Revision
-from steadybead_api.instrument_schemas import ReferenceCheckItem
+from steadybead_api.instrument_schemas import CheckImpactItem, ReferenceCheckItem
+from steadybead_api.measuring import Measuring
 from steadybead_api.problems import Problem
 from steadybead_api.schemas import Listed
 from steadybead_api.services import Services
 from steadybead_api.worth import recorded_at
 from steadybead_domain.calibration.codec import to_json
+from steadybead_domain.calibration.impact import Growth
 from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.plant import Channel as PlantChannel
@@ -130,6 +134,28 @@ def revisions(request: Request, _reader: Reader, check: RecordId) -> dict[str, A
     services = services_of(request)
     found = _revisions(services, check)
     return {"items": [_item(services, c) for c in reversed(found)], "next": None}
+
+
+@router.get(
+    "/reference-checks/{check}/impact",
+    response_model=CheckImpactItem,
+    summary="What a failed reference check puts in doubt: a span and weld records",
+)
+def impact_of_check(
+    request: Request,
+    reader: Reader,
+    check: RecordId,
+    growth: GrowthQuery = Growth.LINEAR,
+    first: FirstQuery = 0,
+) -> dict[str, Any]:
+    """List every weld record since the last check that was able to reveal the error."""
+    services = services_of(request)
+    found = _revisions(services, check)[-1]
+    asked = impact.Asked(growth, first)
+    try:
+        return impact.check_impact(services, Measuring(services), found, reader, asked)
+    except ValueError as error:
+        raise Problem(409, "reference-check", str(error)) from None
 
 
 def check_item(check: ReferenceCheck, unit: str) -> dict[str, Any]:

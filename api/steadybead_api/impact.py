@@ -1,9 +1,10 @@
 """What an as-found error reaches back to: stretches in doubt and the weld records in them."""
 
 from collections.abc import Iterator
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Final
 
+from steadybead_api.impact_verdicts import GROWTH_WORDS, doubt_of, verdicts
 from steadybead_api.instrument_acts import the_instrument
 from steadybead_api.measuring import Measuring
 from steadybead_api.services import Services
@@ -11,15 +12,18 @@ from steadybead_api.weld_items import weld_item
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_domain.calibration.due import error_found
 from steadybead_domain.calibration.impact import (
+    Growth,
     Span,
     Witness,
     calibration_witnesses,
     can_reveal,
     check_witnesses,
     doubted_by_calibration,
+    doubted_by_check,
     welds_touched,
 )
 from steadybead_domain.calibration.model import Calibration, Instrument
+from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.conversion.units import same_dimension, to_unit
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.people import Actor
@@ -29,26 +33,30 @@ MOST_WELDS: Final = 10_000
 _PAGE: Final = 2_000
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """How an impact list is wanted: growth of the error, and which verdicts of a long list."""
+
+    growth: Growth = Growth.LINEAR
+    first: int = 0
+
+
 def impact(
-    services: Services, measuring: Measuring, found: Calibration, reader: Actor | None
+    services: Services,
+    measuring: Measuring,
+    found: Calibration,
+    reader: Actor | None,
+    asked: Asked | None = None,
 ) -> dict[str, Any]:
     """Describe what a calibration puts in doubt; nothing where it passed or was withdrawn."""
+    asked = asked or Asked()
     instrument = the_instrument(services, found.instrument)
     spans = [] if found.withdrawn else list(spans_in_doubt(measuring, found, instrument))
-    doubts = []
-    for channel, span in spans:
-        welds, left_out = welds_in(services, channel, span)
-        doubts.append(
-            {
-                "channel": str(channel),
-                "start": span.start,
-                "end": span.end,
-                "error": span.error,
-                "good": None if span.good is None else asdict(span.good),
-                "welds": [weld_item(w, reader) for w in welds],
-                "welds_left_out": left_out,
-            }
-        )
+    before = Measuring(services, without=(found.id,))
+    doubts = [
+        _doubt(services, before, channel, span, instrument.unit, reader, asked)
+        for channel, span in spans
+    ]
     return {
         "calibration": found.id,
         "instrument": instrument.id,
@@ -57,7 +65,67 @@ def impact(
         "error": error_found(found, instrument.unit),
         "tolerance": instrument.tolerance,
         "in_doubt": bool(doubts),
+        "growth": asked.growth.value,
+        "growth_words": GROWTH_WORDS[asked.growth],
         "doubts": doubts,
+    }
+
+
+def check_impact(
+    services: Services,
+    measuring: Measuring,
+    found: ReferenceCheck,
+    reader: Actor | None,
+    asked: Asked | None = None,
+) -> dict[str, Any]:
+    """Describe what a failed reference check puts in doubt; ValueError if it cannot be said."""
+    asked = asked or Asked()
+    channel = measuring.channel(found.channel)
+    fitted = measuring.fitted(found.channel, found.time)
+    instrument = None if fitted is None else measuring.instruments.get(fitted.fitting.instrument)
+    if channel is None or fitted is None or instrument is None:
+        raise ValueError(f"no instrument is on record for {found.channel} at that time")
+    tolerance = instrument.tolerance * to_unit(instrument.unit, channel.unit)[0]
+    checks = measuring.checks(found.channel)
+    witnesses = check_witnesses(checks, found.channel)
+    span = doubted_by_check(found, checks, tolerance, witnesses, fitted.fitting.start)
+    doubts = []
+    if span is not None and not found.withdrawn:
+        doubts = [_doubt(services, measuring, found.channel, span, channel.unit, reader, asked)]
+    return {
+        "check": found.id,
+        "instrument": instrument.id,
+        "serial": instrument.serial,
+        "unit": channel.unit,
+        "tolerance": tolerance,
+        "in_doubt": bool(doubts),
+        "growth": asked.growth.value,
+        "growth_words": GROWTH_WORDS[asked.growth],
+        "doubts": doubts,
+    }
+
+
+def _doubt(
+    services: Services,
+    measuring: Measuring,
+    channel: ChannelId,
+    span: Span,
+    unit: str,
+    reader: Actor | None,
+    asked: Asked,
+) -> dict[str, Any]:
+    welds, left_out = welds_in(services, channel, span)
+    doubt = doubt_of(measuring, channel, span, unit, asked.growth)
+    return {
+        "channel": str(channel),
+        "start": span.start,
+        "end": span.end,
+        "error": span.error,
+        "good": None if span.good is None else asdict(span.good),
+        "welds": [weld_item(w, reader) for w in welds],
+        "welds_left_out": left_out,
+        "verdicts": verdicts(services, measuring, doubt, welds, asked.first),
+        "verdicts_from": asked.first,
     }
 
 

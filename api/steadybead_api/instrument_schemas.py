@@ -107,10 +107,20 @@ class WitnessItem(Answer):
     expanded: float
 
 
+class ImpactVerdict(Answer):
+    """The verdict of a record as it stood before the find, and with the error taken out."""
+
+    weld: str
+    before: str
+    after: str
+    changed: bool
+
+
 class DoubtItem(Answer):
     """A stretch in doubt on one channel, and the weld records that it touches, by start.
 
-    `welds_left_out` counts records beyond the list's end.
+    `welds_left_out` counts records beyond the list's end. `verdicts` are of at most 50 of the
+    welds, from the place `verdicts_from` on: ask again with `first` for the others.
     """
 
     channel: str
@@ -120,6 +130,8 @@ class DoubtItem(Answer):
     good: WitnessItem | None
     welds: list[WeldItem]
     welds_left_out: int
+    verdicts: list[ImpactVerdict]
+    verdicts_from: int
 
 
 class ImpactItem(Answer):
@@ -132,6 +144,22 @@ class ImpactItem(Answer):
     error: float | None
     tolerance: float
     in_doubt: bool
+    growth: str
+    growth_words: str
+    doubts: list[DoubtItem]
+
+
+class CheckImpactItem(Answer):
+    """What a failed reference check puts in doubt; nothing if it was within tolerance."""
+
+    check: str
+    instrument: str
+    serial: str
+    unit: str
+    tolerance: float
+    in_doubt: bool
+    growth: str
+    growth_words: str
     doubts: list[DoubtItem]
 
 

@@ -1,5 +1,6 @@
 """What is on record about the instruments behind the channels, read once for one answer."""
 
+from collections.abc import Collection
 from functools import cached_property
 
 from steadybead_api.services import Services
@@ -17,10 +18,14 @@ from steadybead_domain.plant import Channel
 
 
 class Measuring:
-    """Instruments, fittings and calibrations as they stand; each is asked for at most once."""
+    """Instruments, fittings and calibrations as they stand; each is asked for at most once.
 
-    def __init__(self, services: Services) -> None:
+    Calibrations named by `without` are left out, as if they were not known yet.
+    """
+
+    def __init__(self, services: Services, without: Collection[str] = ()) -> None:
         self._services = services
+        self._without = without
         self._records = services.records.instruments
         self._lines: dict[ChannelId, Timeline] = {}
         self._checks: dict[ChannelId, list[ReferenceCheck]] = {}
@@ -38,7 +43,8 @@ class Measuring:
     @cached_property
     def calibrations(self) -> list[Calibration]:
         """List every revision of every calibration."""
-        return self._records.calibrations()
+        found = self._records.calibrations()
+        return [c for c in found if c.id not in self._without]
 
     @cached_property
     def _channels(self) -> dict[ChannelId, Channel]:

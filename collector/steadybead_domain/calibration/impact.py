@@ -105,6 +105,29 @@ def doubted_by_calibration(
     return span_in_doubt(error, end, witnesses, fitting.start)
 
 
+def doubted_by_check(
+    check: ReferenceCheck,
+    checks: Iterable[ReferenceCheck],
+    tolerance: float,
+    witnesses: Iterable[Witness],
+    earliest: int,
+) -> Span | None:
+    """Give the stretch that a failed reference check puts in doubt; None if it passed.
+
+    `checks` may be all; the check counts against the first one on its nozzle, since a fixed
+    offset by position is no drift. It fails beyond `tolerance`, in the channel's unit. Raises
+    ValueError where there is no earlier check on the nozzle to hold it to.
+    """
+    same = [c for c in checks_in_force(checks) if c.channel == check.channel]
+    own = [c for c in same if c.nozzle == check.nozzle]
+    if not own or own[0].id == check.id:
+        raise ValueError(f"check {check.id} is the first one on nozzle {check.nozzle}")
+    error = check.deviation - own[0].deviation
+    if abs(error) <= tolerance:
+        return None
+    return span_in_doubt(error, check.time, witnesses, earliest)
+
+
 def error_at(span: Span, time: Int64, growth: Growth) -> Float64:
     """Give the error thought to be in readings at times [n] µs; 0 outside the span.
 
