@@ -28,7 +28,7 @@ from steadybead_domain.ids import StationId
 from steadybead_domain.live import LiveStation
 
 router = APIRouter(tags=["live"])
-VALUES_EVERY_S = 0.2
+GATHER_S = 0.05  # what comes within this goes to a page as one piece
 LOOK_EVERY_S = 0.5
 HEARTBEAT_S = 2.0
 RETRY_MS = 2000
@@ -94,7 +94,7 @@ class LiveStream:
             if text:
                 yield text
                 spoke = now
-                await asyncio.sleep(VALUES_EVERY_S)
+                await asyncio.sleep(GATHER_S)
         yield self._event("note", {"detail": ENDING})
 
     def _snapshot(self) -> LiveSnapshot:
