@@ -13,9 +13,11 @@ from steadybead_api.live_feed import LiveFeed
 from steadybead_api.notice_metrics import NoticeMetrics, receivers_condition
 from steadybead_api.plant_stores import open_plant_readings, open_plant_records, weld_spans
 from steadybead_api.services import AccessPolicy, Condition, Services
+from steadybead_api.verdict_keeper import VerdictKeeper
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.collector import Collector
 from steadybead_collector.config import MqttSettings, PlantFile
+from steadybead_collector.evidence.keeper import RootKeeper, Sealing
 from steadybead_collector.locking import lock_folder
 from steadybead_collector.mqtt.broker import EmbeddedBroker
 from steadybead_collector.notify.notifier import Notifier, ReceiverStatus
@@ -118,9 +120,24 @@ def _open_collector(
     collector = Collector(plant_file, readings, records, mqtt.url or "", data_dir, hear=hear)
     stack.callback(collector.stop, STOP_WITHIN_S)
     collector.start()
+    _keep_roots(plant_file, readings, data_dir, stack)
     # What is published before the first subscription ever is lost: no sender may start earlier.
     collector.wait_ready(READY_WITHIN_S)
     return collector
+
+
+def _keep_roots(
+    plant_file: PlantFile,
+    readings: ReadingsStore,
+    data_dir: Path,
+    stack: contextlib.ExitStack,
+) -> None:
+    """Make each day's root over the sealed readings, where the store seals them."""
+    if isinstance(readings, Sealing):
+        drop = plant_file.evidence.drop_folder
+        keeper = RootKeeper(readings, data_dir, plant_file.plant.site, drop, wall_clock)
+        stack.callback(keeper.stop, STOP_WITHIN_S)
+        keeper.start()
 
 
 def _keep_house(
@@ -162,7 +179,7 @@ def _open_services(
         registry.register(CollectorMetrics(collector.status))
     if rooms.notifier is not None:
         registry.register(NoticeMetrics(rooms.notifier.status))
-    return Services(
+    services = Services(
         readings=readings,
         records=rooms.records,
         plant=plant,
@@ -173,7 +190,13 @@ def _open_services(
         stopping=threading.Event(),
         registry=registry,
         targets=plant_file.notify,
+        rule=plant_file.rule,
+        data_dir=data_dir,
     )
+    verdicts = VerdictKeeper(services)
+    stack.callback(verdicts.close)
+    verdicts.start()
+    return services
 
 
 def _conditions(rooms: _Rooms) -> Sequence[Condition]:
