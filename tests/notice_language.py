@@ -8,15 +8,17 @@ desk.check()
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from shop_language import MIDNIGHT, Between, Shop
 from steadybead_domain.alarms.model import Alarm, Priority
 from steadybead_domain.alarms.notices import Notice, Router
 from steadybead_domain.alarms.receivers import Hours, Receiver
 from steadybead_domain.calendar import WorkCalendar
-from steadybead_domain.ids import StationId
 from steadybead_domain.times import MINUTE, SECOND
+
+if TYPE_CHECKING:
+    from steadybead_domain.ids import StationId
 
 WEEK = WorkCalendar("UTC", hours=((420, 960),))
 

@@ -31,11 +31,13 @@ from steadybead_api import (
 from steadybead_api.access import BEARER, SESSION
 from steadybead_api.alarm_figures import last_day
 from steadybead_api.alarm_metrics import AlarmMetrics
+from steadybead_api.alarm_pages import alarm_router
 from steadybead_api.demo_visitor import DemoVisitor
 from steadybead_api.maintenance_pages import maintenance_router
 from steadybead_api.middleware import BodyLimit, Measured, SecurityHeaders
 from steadybead_api.page_routes import page_router
 from steadybead_api.procedure_pages import procedure_router
+from steadybead_api.quality_pages import quality_router
 from steadybead_api.sensor_pages import sensor_router
 from steadybead_api.services import Services
 from steadybead_api.weld_pages import weld_router
@@ -87,7 +89,9 @@ def create_app(services: Services) -> FastAPI:
     app.include_router(sensor_router(services))
     app.include_router(procedure_router(services))
     app.include_router(weld_router(services))
+    app.include_router(quality_router(services))
     app.include_router(maintenance_router(services))
+    app.include_router(alarm_router(services))
     openapi.install(app)
     app.add_middleware(DemoVisitor)
     app.add_middleware(BodyLimit)

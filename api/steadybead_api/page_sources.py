@@ -24,6 +24,7 @@ from steadybead_domain.welds import Weld
 ACTS: Final = {
     "weld": access.WELDING,
     "acknowledge": access.ACKNOWLEDGING,
+    "shelve": access.SHELVING,
     "see welders": access.SEEING_WELDERS,
     "check": access.CHECKING,
     "calibrate": access.CALIBRATING,

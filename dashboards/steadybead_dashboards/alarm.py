@@ -163,7 +163,7 @@ def _of_fact(fact: AlarmFact, shell: Shell) -> Happening:
 
 
 def _of_act(act: AlarmAct, shell: Shell) -> Happening:
-    until = "" if act.until is None else shell.moment(act.until)
-    ends = f"→ {until.day} {until.text}" if until else ""
+    until = None if act.until is None else shell.moment(act.until)
+    ends = "" if until is None else f"→ {until.day} {until.text}"
     words = " ".join(part for part in (act.reason, ends) if part)
     return Happening(shell.moment(act.time), ACTS[act.kind], words, act.actor)

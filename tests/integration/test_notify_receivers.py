@@ -1,5 +1,6 @@
 """Notices to a real SMTP server and a real webhook; receivers that are dead, slow, or come back."""
 
+import itertools
 import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
@@ -138,7 +139,7 @@ def test_a_dead_receiver_is_tried_with_growing_pauses_and_reported(
         if not tries or status.failed > tries[-1][1]:
             tries.append((clock() - T0, status.failed))
         clock.now += 10 * SECOND
-    pauses = [(b - a) // SECOND for (a, _), (b, _) in zip(tries, tries[1:], strict=False)]
+    pauses = [(b - a) // SECOND for (a, _), (b, _) in itertools.pairwise(tries)]
     assert pauses == [10, 20, 40, 80, 160]
     (status,) = made.status()
     assert (status.waiting, status.delivered, status.fault) == (1, 0, "connection refused")

@@ -93,6 +93,22 @@ class AlarmRecords:
         items = [whole[r.alarm] for r in found]
         return cut(items, [(r.time, r.id) for r in found], limit)
 
+    def between(self, start: int, end: int) -> list[AlarmFact]:
+        """List the facts of [start, end) and the last ones before of what still stood then."""
+        older, table = alarm_fact.alias("older"), alarm_fact.c
+        last = sa.select(sa.func.max(older.c.time)).where(
+            older.c.alarm == table.alarm, older.c.time < start
+        )
+        stood = sa.and_(
+            table.time < start,
+            table.active,
+            table.time == last.correlate(alarm_fact).scalar_subquery(),
+        )
+        inside = sa.and_(table.time >= start, table.time < end)
+        query = sa.select(alarm_fact).where(sa.or_(inside, stood)).order_by(table.time, table.id)
+        with self._database.read() as connection:
+            return [rows.alarm_fact(row) for row in connection.execute(query)]
+
     def facts(
         self, limit: int, after: Key | None = None, station: StationId | None = None
     ) -> Page[AlarmFact]:

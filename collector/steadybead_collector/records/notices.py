@@ -30,6 +30,11 @@ class Sent:
         """Tell whether it is still to be delivered."""
         return not is_over(self.attempts)
 
+    @property
+    def state(self) -> str:
+        """Say how it stands: waiting, or what its last attempt came to."""
+        return "waiting" if self.waits else self.attempts[-1].outcome.value
+
 
 class NoticeRecords:
     """The outbox: a notice is kept before anybody tries to deliver it."""

@@ -41,6 +41,7 @@ class AlarmQuality:
     chattering: tuple[str, ...]
     standing: tuple[str, ...]
     worst: tuple[tuple[str, int], ...]
+    by_role: tuple[tuple[str, int], ...] = ()
 
 
 def alarm_quality(
@@ -54,6 +55,7 @@ def alarm_quality(
     hours = (end - start) / HOUR if attended_h is None else attended_h
     if end <= start or hours <= 0:
         raise ValueError("give a stretch of time and attended hours above 0")
+    facts = list(facts)
     spells = _spells([f for f in facts if f.time < end])
     raises = {key: [begin for begin, _ in found if begin >= start] for key, found in spells.items()}
     times = np.array(sorted(t for found in raises.values() for t in found), np.int64)
@@ -69,7 +71,21 @@ def alarm_quality(
         tuple(sorted(key for key, found in raises.items() if _chatters(found))),
         tuple(sorted(key for key, found in spells.items() if _stands(found, start, end))),
         tuple(sorted(counts.items(), key=lambda item: (-item[1], item[0]))[:WORST]),
+        tuple(sorted(Counter(f.for_whom for f in raised_in(facts, start, end)).items())),
     )
+
+
+def raised_in(facts: Iterable[AlarmFact], start: int, end: int) -> list[AlarmFact]:
+    """Give the facts with which a condition came in [start, end), in the order of their time."""
+    standing: set[str] = set()
+    found = []
+    for fact in sorted(facts, key=lambda f: (f.time, f.active)):
+        if fact.time >= end:
+            break
+        if fact.active and fact.fingerprint not in standing and fact.time >= start:
+            found.append(fact)
+        (standing.add if fact.active else standing.discard)(fact.fingerprint)
+    return found
 
 
 def _spells(facts: Sequence[AlarmFact]) -> dict[str, list[tuple[int, int | None]]]:
