@@ -56,6 +56,19 @@ def weld_verdict(
     return conclude(case, services.rule)
 
 
+def seam_facts(services: Services, weld: Weld) -> SeamFacts:
+    """Give what is known of the way along the seam of a record."""
+    held_to = procedure_of(services, weld)
+    procedure = None if held_to is None else held_to.procedure
+    maker = _CaseMaker(services, weld, Measuring(services), None)
+    return _facts(weld, procedure, maker.columns_of(Quantity.TRAVEL_SPEED))
+
+
+def _facts(weld: Weld, procedure: Procedure | None, speed: Columns | None) -> SeamFacts:
+    length, beads = weld.details.seam_length_mm, weld.details.beads
+    return SeamFacts(length, beads, None if procedure is None else procedure.travel_speed, speed)
+
+
 class _CaseMaker:
     """Gathers what one verdict stands on."""
 
@@ -73,7 +86,7 @@ class _CaseMaker:
     def case(self, procedure: Procedure | None) -> Case:
         weld = self._weld
         stand, motion, speed = (
-            self._columns_of(q)
+            self.columns_of(q)
             for q in (Quantity.IN_STAND, Quantity.GUN_MOTION, Quantity.TRAVEL_SPEED)
         )
         runs, runs_from = find_runs(weld.start, self._stop, stand, motion)
@@ -81,12 +94,7 @@ class _CaseMaker:
         if procedure is not None:
             near = mean_between(self._services.readings, weld.start, self._stop)
             evidence = [(q, self._evidence(q, procedure, near)) for q in JUDGED]
-        facts = SeamFacts(
-            weld.details.seam_length_mm,
-            weld.details.beads,
-            None if procedure is None else procedure.travel_speed,
-            speed,
-        )
+        facts = _facts(weld, procedure, speed)
         return Case(
             weld,
             procedure,
@@ -102,7 +110,7 @@ class _CaseMaker:
         station: Station | None = self._station
         return None if station is None else station.channel_of(quantity, self._weld.gun)
 
-    def _columns_of(self, quantity: Quantity) -> Columns | None:
+    def columns_of(self, quantity: Quantity) -> Columns | None:
         """Read a channel from an hour before the record: it may be sent on change only."""
         channel = self._channel(quantity)
         if channel is None:

@@ -10,6 +10,7 @@ from steadybead_collector.records import changes, schema
 from steadybead_collector.records.access import AccessRecords
 from steadybead_collector.records.alarms import AlarmRecords
 from steadybead_collector.records.audit import AuditTrail
+from steadybead_collector.records.cuts import CutRecords
 from steadybead_collector.records.database import Database, connect
 from steadybead_collector.records.filter_changes import FilterChangeRecords
 from steadybead_collector.records.findings import FindingRecords
@@ -49,6 +50,7 @@ class Records:
         self.findings = FindingRecords(database)
         self.filter_changes = FilterChangeRecords(database)
         self.procedures = ProcedureRecords(database)
+        self.cuts = CutRecords(database)
         self.instruments = InstrumentRecords(database)
         self.refusals = Quarantine(database)
         self.plants = PlantRecords(database)
