@@ -20,6 +20,7 @@ from steadybead_api.problems import Problem
 from steadybead_api.schemas import LoggedIn
 from steadybead_collector.records.access import SESSION_LENGTH
 from steadybead_domain.people import Actor
+from steadybead_domain.ports import StoreError
 from steadybead_domain.times import SECOND
 
 router = APIRouter(tags=["access"])
@@ -33,6 +34,7 @@ class Login(BaseModel):
     next: str = "/"
 
 
+_SHOWN = {"validation": "empty"}
 _BODY = {
     "requestBody": {
         "required": True,
@@ -58,7 +60,18 @@ _BODY = {
     summary="Open a session with a token",
 )
 async def login(request: Request) -> Response:
-    """Take JSON or a form; set the session's cookie."""
+    """Take JSON or a form; set the session's cookie. A form that fails is shown again."""
+    try:
+        return await _logged_in(request)
+    except (Problem, StoreError) as error:
+        if not _is_form(request):
+            raise
+        why = error.kind if isinstance(error, Problem) else "store"
+        target = (await _form(request)).get("next", "/")
+        return RedirectResponse(_sign_in_again(target, _SHOWN.get(why, why)), 303)
+
+
+async def _logged_in(request: Request) -> Response:
     check_origin(request)
     said = await _said(request)
     services = services_of(request)
@@ -66,8 +79,6 @@ async def login(request: Request) -> Response:
     actor = await run_in_threadpool(access.token_actor, said.token)
     secret = await run_in_threadpool(access.log_in, said.token, now, "http")
     if actor is None or secret is None:
-        if _is_form(request):
-            return RedirectResponse(_sign_in_again(said.next, "token"), 303)
         raise Problem(401, "token", "this token is unknown or revoked: ask for a new one")
     response = _answer(request, said, actor, secret)
     set_cookie(request, response, secret)

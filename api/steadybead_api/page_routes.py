@@ -11,7 +11,7 @@ from steadybead_api.page_sources import PageSources, ServiceSources
 from steadybead_api.services import Services
 from steadybead_dashboards.assets import KEEP_FOR_EVER
 from steadybead_dashboards.catalogue import mark
-from steadybead_dashboards.floor import floor_page
+from steadybead_dashboards.floor import MOST_OF_TODAY, floor_page, today_began, todays_welds
 from steadybead_dashboards.render import SECURITY_HEADERS, Page, Renderer, renderer
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.signin import ProblemPage, SignInPage, own_path
@@ -19,11 +19,15 @@ from steadybead_dashboards.station import station_page
 from steadybead_domain.ids import BadNameError, StationId
 
 WELDS_OF_A_STATION = 10
+WELDS_OF_A_DAY = 500
 PROBLEMS = {
     "token": mark(
         "This token is not known here, or it was withdrawn. Check that all of it was pasted."
     ),
     "form": mark("This form was open too long. Please try once more."),
+    "empty": mark("Paste the token into the field."),
+    "origin": mark("Sign in from this very page, not from another site's."),
+    "store": mark("The records cannot be read at the moment. Please try again."),
 }
 NO_STATION = mark("No such station")
 NO_STATION_REMEDY = mark(
@@ -74,7 +78,11 @@ class Pages:
     def floor(self, shell: Shell) -> Page:
         """Build the floor page."""
         source = self.sources
-        return floor_page(source.plant(), source.live(), source.alarms(), shell, source.findings())
+        plant = source.plant()
+        welds, more = source.welds_since(today_began(shell), WELDS_OF_A_DAY)
+        words = source.verdict_words(welds[:MOST_OF_TODAY])
+        today = todays_welds(plant, welds, source.procedures(), words, shell, more=more)
+        return floor_page(plant, source.live(), source.alarms(), shell, source.findings(), today)
 
     def station(self, shell: Shell, site: str, name: str) -> Page:
         """Build a station's page."""

@@ -77,6 +77,12 @@ class PageSources(Protocol):
     ) -> tuple[Sequence[Weld], str | None]:
         """Give records, newest first, and the cursor of the next page; BadCursorError."""
 
+    def welds_since(self, time: int, limit: int) -> tuple[Sequence[Weld], bool]:
+        """Give records that began at or after a time, newest first, and whether there are more."""
+
+    def verdict_words(self, welds: Sequence[Weld]) -> Mapping[str, tuple[str, int]]:
+        """Give word and excursions of the verdicts by record."""
+
     def budgets(self, station: StationId) -> Mapping[ChannelId, Budget]:
         """Give the uncertainty budgets of the newest values."""
 
@@ -139,6 +145,15 @@ class ServiceSources:
         search = WeldSearch(station=station)
         page = self._services.records.welds.page(search, limit, page_key(cursor))
         return page.items, None if page.next is None else ".".join(map(str, page.next))
+
+    def welds_since(self, time: int, limit: int) -> tuple[Sequence[Weld], bool]:
+        """Give records that began at or after a time, newest first, and whether there are more."""
+        page = self._services.records.welds.page(WeldSearch(began_from=time), limit)
+        return page.items, page.next is not None
+
+    def verdict_words(self, welds: Sequence[Weld]) -> Mapping[str, tuple[str, int]]:
+        """Give word and excursions of the verdicts by record."""
+        return self._services.records.welds.verdict_words([w.id for w in welds])
 
     def budgets(self, station: StationId) -> Mapping[ChannelId, Budget]:
         """Give the uncertainty budgets of the newest values."""

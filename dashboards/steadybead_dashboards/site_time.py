@@ -29,6 +29,13 @@ def moment(time_us: int, zone: ZoneInfo) -> Moment:
     )
 
 
+def day_start(time_us: int, zone: ZoneInfo) -> int:
+    """Tell in µs when the day of a time began at the site."""
+    there = (EPOCH + dt.timedelta(microseconds=time_us)).astimezone(zone)
+    began = there.replace(hour=0, minute=0, second=0, microsecond=0, fold=0)
+    return (began.astimezone(dt.UTC) - EPOCH) // dt.timedelta(microseconds=1)
+
+
 def span_text(length_us: int) -> str:
     """Write a length of time in at most two units: `42 s`, `3 min 05 s`, `2 h 10 min`."""
     seconds = max(0, length_us // SECOND)

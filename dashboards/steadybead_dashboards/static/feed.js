@@ -10,8 +10,8 @@ const SNAPSHOT_MS = 1_500;
  * Follows the live stream. Every stream begins with everything, so a silent one is opened anew:
  * a dead network closes nothing.
  * Handlers: `live(station)`, `alarm(alarm)`, `cleared(id)`, `begun(at)` 1.5 s after a stream
- * began, with the time of that beginning, `state(word, ago_ms)`: `connecting`, `live`, `lost` or
- * `broker-lost`.
+ * began, with the time of that beginning, `state(word, ago_ms)`: `connecting`, `live`, `lost`,
+ * `broker-lost`, or `signed-out`, after which nothing is asked for any more.
  */
 export class Feed {
   constructor(path, handlers) {
@@ -65,12 +65,22 @@ export class Feed {
   failed(source) {
     if (source !== this.source) return;
     this.set("lost");
-    if (source.readyState === EventSource.CLOSED) this.retry = setTimeout(() => this.open(), RETRY_MS);
+    if (source.readyState === EventSource.CLOSED) this.askWhy();
+  }
+
+  /** A stream that was refused says nothing of the reason; an answer to the same address does. */
+  async askWhy() {
+    const asked = new AbortController();
+    const answer = await fetch(this.path, { signal: asked.signal }).catch(() => null);
+    asked.abort();
+    if (answer?.status === 401) this.set("signed-out");
+    else this.retry = setTimeout(() => this.open(), RETRY_MS);
   }
 
   watch() {
     const now = performance.now();
     const ago = now - this.heard;
+    if (this.word === "signed-out") return;
     if (ago > LOST_MS) this.set("lost");
     if (ago > ASK_AGAIN_MS && now - this.opened > ASK_AGAIN_MS) this.open();
     if (this.word !== "live") this.handlers.state(this.word, ago);

@@ -5,7 +5,7 @@ import { text } from "./words.js";
 
 const indicator = document.getElementById("link");
 const banner = document.getElementById("stale");
-const LABELS = { live: "live", connecting: "connecting", lost: "lost", "broker-lost": "lost" };
+const LABELS = { live: "live", connecting: "connecting", lost: "lost", "broker-lost": "lost", "signed-out": "signed_out" };
 
 let before = "connecting";
 
@@ -13,15 +13,18 @@ let before = "connecting";
 export function showLink(word, ago) {
   indicator.dataset.link = word;
   write(indicator.querySelector('[data-part="link-word"]'), text(LABELS[word]));
-  const old = word === "lost" || word === "broker-lost";
+  const old = word === "lost" || word === "broker-lost" || word === "signed-out";
   document.body.toggleAttribute("data-silent", old);
   if (old) write(banner.querySelector('[data-part="stale-text"]'), explain(word, ago));
+  const way = banner.querySelector('[data-part="stale-way"]');
+  if (way) way.hidden = word !== "signed-out";
   banner.hidden = !old;
   if (word === "live" && before !== "live" && before !== "connecting") say(text("back"));
   before = word;
 }
 
 function explain(word, ago) {
+  if (word === "signed-out") return text("signed_out_long");
   return word === "lost" ? text("lost_long", { ago: span(ago) }) : text("broker_lost");
 }
 
