@@ -44,7 +44,7 @@ class AccessRecords:
         values = {"actor": actor.name, "role": actor.role.value, "created_by": by.name}
         with self._database.write() as connection:
             made = connection.execute(
-                sa.insert(token).values(sha256=_hash(secret), created=now, **values)
+                sa.insert(token).values(sha256=secret_hash(secret), created=now, **values)
             )
             key = made.inserted_primary_key
             subject = "" if key is None else str(key[0])
@@ -89,17 +89,26 @@ class AccessRecords:
             if row is None:
                 return None
             actor = Actor(row.actor, Role(row.role))
-            return _open_session(connection, actor, row.id, now, via)
+            return _open_session(connection, actor, now, via, token=row.id)
+
+    def open_session(
+        self, actor: Actor, now: int, via: str, account: int, length: int | None = None
+    ) -> str:
+        """Open a session for the holder of an account; give its secret."""
+        with self._database.write() as connection:
+            return _open_session(connection, actor, now, via, account=account, length=length)
 
     def open_demo_session(self, actor: Actor, now: int) -> str:
         """Open a session that stands on no token; give its secret."""
         with self._database.write() as connection:
-            return _open_session(connection, actor, None, now, "demo")
+            return _open_session(connection, actor, now, "demo")
 
     def session_actor(self, secret: str, now: int) -> Actor | None:
         """Tell whose session it is; None if it is unknown, ended or too old."""
         query = sa.select(session).where(
-            session.c.sha256 == _hash(secret), session.c.ended.is_(None), session.c.expires > now
+            session.c.sha256 == secret_hash(secret),
+            session.c.ended.is_(None),
+            session.c.expires > now,
         )
         with self._database.read() as connection:
             row = connection.execute(query).first()
@@ -107,7 +116,7 @@ class AccessRecords:
 
     def log_out(self, secret: str, now: int, via: str) -> bool:
         """End a session; False if there is no open one."""
-        mine = sa.and_(session.c.sha256 == _hash(secret), session.c.ended.is_(None))
+        mine = sa.and_(session.c.sha256 == secret_hash(secret), session.c.ended.is_(None))
         with self._database.write() as connection:
             row = connection.execute(sa.select(session).where(mine)).first()
             if row is None:
@@ -118,29 +127,38 @@ class AccessRecords:
             return True
 
 
-def _hash(secret: str) -> bytes:
+def secret_hash(secret: str) -> bytes:
+    """Give the form in which a secret of 256 bits is kept."""
     return hashlib.sha256(secret.encode(errors="surrogatepass")).digest()
 
 
 def _good_token(connection: Connection, secret: str) -> Any:
     gone = sa.select(token_revocation.c.token)
-    mine = sa.select(token).where(token.c.sha256 == _hash(secret), token.c.id.not_in(gone))
+    mine = sa.select(token).where(token.c.sha256 == secret_hash(secret), token.c.id.not_in(gone))
     return connection.execute(mine).first()
 
 
 def _open_session(
-    connection: Connection, actor: Actor, token_id: int | None, now: int, via: str
+    connection: Connection,
+    actor: Actor,
+    now: int,
+    via: str,
+    *,
+    token: int | None = None,
+    account: int | None = None,
+    length: int | None = None,
 ) -> str:
     secret = secrets.token_urlsafe(32)
     connection.execute(sa.delete(session).where(session.c.expires < now))
     connection.execute(
         sa.insert(session).values(
-            sha256=_hash(secret),
-            token=token_id,
+            sha256=secret_hash(secret),
+            token=token,
+            account=account,
             actor=actor.name,
             role=actor.role.value,
             created=now,
-            expires=now + SESSION_LENGTH,
+            expires=now + (length or SESSION_LENGTH),
         )
     )
     audit.note(connection, now, actor, via, "logged in", subject=actor.name)

@@ -294,11 +294,52 @@ token_revocation = sa.Table(
     sa.Column("actor", sa.Text, nullable=False),
 )
 
+account = sa.Table(
+    "account",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("name", sa.String(64), nullable=False),
+    sa.Column("name_key", sa.String(192), nullable=False, unique=True),
+    sa.Column("created", Time, nullable=False),
+    sa.Column("created_by", sa.Text, nullable=False),
+)
+
+account_fact = sa.Table(
+    "account_fact",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("account", Serial, sa.ForeignKey("account.id"), nullable=False),
+    sa.Column("kind", sa.String(16), nullable=False),
+    sa.Column("value", sa.Text, nullable=False),
+    sa.Column("time", Time, nullable=False),
+    sa.Column("actor", sa.Text, nullable=False),
+    sa.Index("ix_account_fact_account", "account", "id"),
+)
+
+tablet = sa.Table(
+    "tablet",
+    metadata,
+    sa.Column("id", Serial, primary_key=True),
+    sa.Column("sha256", sa.LargeBinary(32), nullable=False, unique=True),
+    sa.Column("place", sa.Text, nullable=False),
+    sa.Column("created", Time, nullable=False),
+    sa.Column("created_by", sa.Text, nullable=False),
+)
+
+tablet_withdrawal = sa.Table(
+    "tablet_withdrawal",
+    metadata,
+    sa.Column("tablet", Serial, sa.ForeignKey("tablet.id"), primary_key=True, autoincrement=False),
+    sa.Column("time", Time, nullable=False),
+    sa.Column("actor", sa.Text, nullable=False),
+)
+
 session = sa.Table(
     "session",
     metadata,
     sa.Column("sha256", sa.LargeBinary(32), primary_key=True),
     sa.Column("token", Serial, sa.ForeignKey("token.id")),
+    sa.Column("account", Serial, sa.ForeignKey("account.id")),
     sa.Column("actor", sa.Text, nullable=False),
     sa.Column("role", sa.String(16), nullable=False),
     sa.Column("created", Time, nullable=False),

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 
 from steadybead_collector.records import changes, schema
 from steadybead_collector.records.access import AccessRecords
+from steadybead_collector.records.accounts import AccountRecords
 from steadybead_collector.records.alarms import AlarmRecords
 from steadybead_collector.records.audit import AuditTrail
 from steadybead_collector.records.cuts import CutRecords
@@ -55,6 +56,7 @@ class Records:
         self.refusals = Quarantine(database)
         self.plants = PlantRecords(database)
         self.access = AccessRecords(database)
+        self.accounts = AccountRecords(database, self.access)
         self.audit = AuditTrail(database)
 
     def receipts(self, wanted: Sequence[Receipt]) -> list[Receipt]:
