@@ -62,6 +62,12 @@ class SqliteReadings:
                 self._commit(connection, batch.received, new, ids)
             return Appended(recent.position, batch, sifted.duplicates, tuple(sifted.conflicts))
 
+    def channels(self) -> Sequence[ChannelId]:
+        """Name the channels that have readings, or had some that were forgotten."""
+        with self._database.lock:
+            self._database.check_open()
+            return list(self._recent.ids)
+
     def latest(self, channels: Sequence[ChannelId]) -> Mapping[ChannelId, Reading]:
         """Give the newest reading of each channel that has one."""
         recent = self._recent
@@ -79,10 +85,10 @@ class SqliteReadings:
         Each part is of one moment; no transaction is open while the caller works on it.
         """
         while start < end:
-            with self._view(channel, statements=1) as view:
-                if view is None:
-                    return
-                rows, start = read_on(view, start, end)
+            part = self._read_on(channel, start, end)
+            if part is None:
+                return
+            rows, start = part
             yield from slices(rows)
 
     def buckets(self, channel: ChannelId, start: int, end: int, points: int) -> Buckets:
@@ -183,12 +189,23 @@ class SqliteReadings:
     def _lookup(self, connection: apsw.Connection) -> "_Lookup":
         return _Lookup(connection, self._recent)
 
+    def _read_on(self, channel: ChannelId, start: int, end: int) -> tuple[Columns, int] | None:
+        """Read one part, and where to go on; one statement needs no transaction around it."""
+        if self._database.read_only:
+            with self._follow(channel) as view:
+                return None if view is None else read_on(view, start, end)
+        number, tail = self._tail_of(channel)
+        if number is None:
+            return None
+        with self._database.lending() as connection:
+            return read_on(View(connection, number, tail), start, end)
+
     @contextmanager
-    def _view(self, channel: ChannelId, statements: int = 2) -> Iterator[View | None]:
+    def _view(self, channel: ChannelId) -> Iterator[View | None]:
         """Give one moment of a channel; None if it never had a reading.
 
         The rows in memory are taken before the transaction begins, so what is merged in between
-        is seen twice and then left out, never missed. One statement needs no transaction around.
+        is seen twice and then left out, never missed.
         """
         if self._database.read_only:
             with self._follow(channel) as view:
@@ -198,8 +215,7 @@ class SqliteReadings:
         if number is None:
             yield None
             return
-        lend = self._database.reading if statements > 1 else self._database.lending
-        with lend() as connection:
+        with self._database.reading() as connection:
             yield View(connection, number, tail)
 
     @contextmanager
