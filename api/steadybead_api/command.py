@@ -8,6 +8,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import NoReturn
 
+from steadybead_api.server_commands import add_server_commands, move_shop, prepare_servers
 from steadybead_domain.errors import PlainError
 
 DONE = 0
@@ -88,6 +89,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     drifting.add_argument("file", type=Path)
     _add_evidence(commands)
+    add_server_commands(commands)
     return parser
 
 
@@ -174,6 +176,8 @@ _COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "check": _check,
     "token": _token,
     "analyse": _analyse,
+    "prepare": prepare_servers,
+    "move": move_shop,
     "export": _export,
     "verify": _verify,
 }

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from steadybead_collector.config import PlantFile
 from steadybead_collector.config.settings import read_secret
+from steadybead_collector.records.database import Database, connect
 from steadybead_collector.records.store import Records, open_records
 from steadybead_collector.records.weld_index import WeldSearch
 from steadybead_collector.stores import ServerAccess, open_readings
@@ -17,9 +18,13 @@ _WELDS = 500
 
 def open_plant_records(plant_file: PlantFile, data_dir: Path) -> Records:
     """Open the records store that the plant file names; raise StoreError."""
-    secret = plant_file.store.records_password_file
-    password = None if secret is None else read_secret(secret)
-    return open_records(plant_file.store.records, data_dir, password=password)
+    store = plant_file.store
+    return open_records(store.records, data_dir, password=_records_password(plant_file))
+
+
+def plant_database(plant_file: PlantFile, data_dir: Path) -> Database:
+    """Connect to the database of the records, as it is; raise StoreError."""
+    return connect(plant_file.store.records, data_dir, _records_password(plant_file))
 
 
 def open_plant_readings(
@@ -39,6 +44,11 @@ def open_plant_readings(
     )
     plant = plant_file.plant
     return open_readings(settings.readings, data_dir, plant, read_only=read_only, server=server)
+
+
+def _records_password(plant_file: PlantFile) -> str | None:
+    secret = plant_file.store.records_password_file
+    return None if secret is None else read_secret(secret)
 
 
 def weld_spans(records: Records, now: int) -> Iterator[Span]:

@@ -10,6 +10,7 @@ from typing import TypeVar
 
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import PlantFile
+from steadybead_collector.health import Pulse
 from steadybead_collector.ingest.receipts import Receipts
 from steadybead_collector.mqtt.address import Address, kept_client_id, subscriptions
 from steadybead_collector.mqtt.backoff import Backoff
@@ -73,6 +74,7 @@ class Collector:
         settings = plant_file.mqtt
         self.plant = plant = facts.accept_plant(plant_file.text, plant_file.plant, clock())
         self._settled = SettledFile(data_dir)
+        self._pulse = Pulse(data_dir)
         self._inbox = Inbox()
         self._subscriber = Subscriber(
             Address.of(mqtt_url, settings),
@@ -215,6 +217,9 @@ class Collector:
             return
         self._tidied_at = now
         self._settled.write(self._pipeline.receipts.settled_until)
+        if self._pulse.due(now):
+            status = self.status()
+            self._pulse.beat(now, subscribed=status.subscribed, fault=status.last_error)
         while self._readings.maintain() and self._clock() - now < _TIDY_FOR:
             pass
 

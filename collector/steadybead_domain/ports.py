@@ -63,6 +63,9 @@ class ReadingsStore(Protocol):
     def append(self, batch: Batch) -> Appended:
         """Commit durably, then return; raise ValueError on NaN or infinity, storing nothing."""
 
+    def channels(self) -> Sequence[ChannelId]:
+        """Name the channels that have readings, or had some that were forgotten."""
+
     def latest(self, channels: Sequence[ChannelId]) -> Mapping[ChannelId, Reading]:
         """Give the newest reading of each channel that has one."""
 

@@ -172,6 +172,11 @@ class ReadingsStoreContract:
             FLOW: reading(START, 2.0),
         }
 
+    def test_names_its_channels(self, store: ReadingsStore, merged: bool) -> None:
+        assert list(store.channels()) == []
+        self.put(store, {NOZZLE: [reading(START, 1.0)], FLOW: [reading(START, 2.0)]}, merged)
+        assert set(store.channels()) - {OTHER} == {NOZZLE, FLOW}
+
     def test_reads_in_parts_of_bounded_size_in_ascending_time(
         self, store: ReadingsStore, merged: bool
     ) -> None:

@@ -46,6 +46,11 @@ class MemoryReadings:
                 self._journal.append((self._position, batch))
             return Appended(self._position, batch, sifted.duplicates, tuple(sifted.conflicts))
 
+    def channels(self) -> Sequence[ChannelId]:
+        """Name the channels that have readings, or had some."""
+        with self._open():
+            return list(self._ids)
+
     def latest(self, channels: Sequence[ChannelId]) -> Mapping[ChannelId, Reading]:
         """Give the newest reading of each channel that has one."""
         with self._open():

@@ -24,6 +24,13 @@ class InfluxReader:
         """Raise StoreError: nothing can be written here."""
         raise _read_only()
 
+    def channels(self) -> Sequence[ChannelId]:
+        """Name the channels that have readings, or had some that were forgotten."""
+        self._check_open()
+        found = (name for name, _ in questions.newest(self._server))
+        gone = (name for name, _ in questions.last_forgotten(self._server))
+        return list(dict.fromkeys((*found, *gone)))
+
     def latest(self, channels: Sequence[ChannelId]) -> Mapping[ChannelId, Reading]:
         """Give the newest reading of each channel that has one."""
         self._check_open()

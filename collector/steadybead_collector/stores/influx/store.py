@@ -107,6 +107,11 @@ class InfluxReadings(InfluxReader):
                     return appended
             return self._put_aside(flat, batch.received)
 
+    def channels(self) -> Sequence[ChannelId]:
+        """Name the channels that have readings, or had some, at the stations of this writer."""
+        with self._open():
+            return self._channels.names()
+
     def latest(self, channels: Sequence[ChannelId]) -> Mapping[ChannelId, Reading]:
         """Give the newest reading of each channel that has one, also while the server is away."""
         with self._open():

@@ -1,0 +1,1 @@
+"""Moving a shop from one pair of stores to another, checked by hash."""
