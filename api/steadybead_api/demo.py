@@ -13,7 +13,10 @@ from types import FrameType
 
 from steadybead_api.compose import bound_socket, serve_until_stopped
 from steadybead_api.demo_instruments import furnish
+from steadybead_api.demo_past import FIRST_SEAM, JOB, is_past_missing, send_past
+from steadybead_api.demo_records import furnish_records
 from steadybead_api.shop import open_shop
+from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import PlantFile, load_plant_file
 from steadybead_simulator.run import run_simulator, start_in_background
 from steadybead_simulator.scenario_file import read_scenario
@@ -33,12 +36,15 @@ def run_demo(port: int, data: Path | None, *, browser: bool) -> int:
         mqtt, services = stack.enter_context(
             open_shop(plant_file, data_dir, collect=True, serve=True, demo=True)
         )
-        scenario = read_scenario(folder / "scenario.toml", plant_file.plant)
-        shop = start_in_background(mqtt.url or "", plant_file.plant, scenario, SEED)
-        stack.callback(shop.stop)
         if services is None:
             return 1
         furnish(services)
+        furnish_records(services)
+        if is_past_missing(services):
+            send_past(mqtt.url or "", plant_file.plant, folder, SEED, wall_clock())
+        scenario = read_scenario(folder / "scenario.toml", plant_file.plant)
+        shop = start_in_background(mqtt.url or "", plant_file.plant, scenario, SEED)
+        stack.callback(shop.stop)
         serve_until_stopped(
             services, taken, lambda address: _welcome(address, mqtt.url or "", browser=browser)
         )
@@ -54,6 +60,7 @@ def on_a_free_port(plant_file: PlantFile) -> PlantFile:
 def _welcome(address: str, broker: str, *, browser: bool) -> None:
     sys.stdout.write(
         f"A simulated shop is live at {address}\nIts broker listens at {broker}\n"
+        f"Half an hour ago a seam was laid that is disputed: job {JOB}, seam {FIRST_SEAM}.\n"
         "Stop it with Ctrl-C.\n"
     )
     sys.stdout.flush()

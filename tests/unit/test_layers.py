@@ -24,6 +24,7 @@ ALLOWED = {
 EXCEPTIONS = {
     ("steadybead_api/command.py", "steadybead_simulator"),
     ("steadybead_api/demo.py", "steadybead_simulator"),
+    ("steadybead_api/demo_past.py", "steadybead_simulator"),
 }
 IMPURE = {
     "time",

@@ -14,7 +14,13 @@ from steadybead_domain.times import (
     format_rfc3339,
     parse_rfc3339,
 )
-from steadybead_domain.welds import WeldEvent, WeldEventKind
+from steadybead_domain.weld_details import (
+    DETAIL_NAMES,
+    WeldDetails,
+    detail_problems,
+    details_from_json,
+)
+from steadybead_domain.welds import NO_DETAILS, WeldEvent, WeldEventKind
 
 _TEXTS = ("procedure", "job", "seam", "welder")
 _LONGEST_TEXT = 200
@@ -55,6 +61,7 @@ def read_weld(payload: bytes, station: StationId, received: int) -> WeldEvent:
         job,
         seam,
         welder,
+        _details(data) if kind == "start" else NO_DETAILS,
     )
 
 
@@ -85,6 +92,17 @@ def _time(data: dict[str, Any], received: int) -> int:
     if not OLDEST_ABSOLUTE <= time <= received + FURTHEST_AHEAD:
         raise WeldTimeError(f"the time {format_rfc3339(time)} cannot be")
     return time
+
+
+def _details(data: dict[str, Any]) -> WeldDetails:
+    """Take what the message says of the weld log; a value that cannot be refuses the message."""
+    said = {name: data[name] for name in DETAIL_NAMES if data.get(name) not in (None, "")}
+    problems = detail_problems(said)
+    if problems:
+        raise WeldMessageError("; ".join(f"{at}: {text}" for at, text in problems)[:200])
+    if any(isinstance(value, str) and "\0" in value for value in said.values()):
+        raise WeldMessageError("a text holds a NUL character")
+    return details_from_json(said)
 
 
 def _name(data: dict[str, Any], key: str) -> str | None:
