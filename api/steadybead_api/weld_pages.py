@@ -18,6 +18,7 @@ from steadybead_api.weld_state import alarm_rows, filter_state, sensor_states
 from steadybead_api.weld_worth import weld_worths
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_dashboards.catalogue import mark
+from steadybead_dashboards.cut_view import CutFacts
 from steadybead_dashboards.render import Page, renderer
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.signin import ProblemPage
@@ -26,6 +27,7 @@ from steadybead_dashboards.weld_entry import weld_entry_page
 from steadybead_dashboards.weld_list import NOT_JUDGED, Wanted, weld_list_page
 from steadybead_domain.ids import BadNameError, StationId
 from steadybead_domain.times import EPOCH
+from steadybead_domain.verdict.cut_results import judge_rest
 
 WELDS_A_PAGE: Final = 50
 NO_PAGE = mark("No such page of the list")
@@ -86,6 +88,7 @@ class WeldPages:
             sensor_states(services, measuring, weld, shell),
             filter_state(services, weld, shell),
             "" if held_to is None else held_to.approved_by,
+            _cuts(services, weld.id),
         )
         procedure = None if held_to is None else held_to.procedure
         return weld_page(services.plant(), weld, procedure, shell, facts)
@@ -132,6 +135,18 @@ def weld_router(services: Services) -> APIRouter:
         return pages.read(request, lambda shell: made.one(shell, weld_id))
 
     return router
+
+
+def _cuts(services: Services, weld: str) -> list[CutFacts]:
+    results = services.records.cuts.results(weld)
+    found = []
+    for kept in services.records.cuts.plans(weld):
+        own = [r for r in results if r.entered >= kept.entered]
+        rest = judge_rest(kept.plan, own)
+        found.append(
+            CutFacts(kept.id, kept.reason, kept.author, kept.entered, kept.plan, own, rest)
+        )
+    return found
 
 
 def _search(wanted: Wanted, shell: Shell) -> WeldSearch:

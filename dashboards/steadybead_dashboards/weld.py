@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar
 
+from steadybead_dashboards.cut_view import CutFacts, CutView, cut_view
 from steadybead_dashboards.sensor_words import expanded_text, figure
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.site_time import Moment
@@ -78,6 +79,7 @@ class WeldFacts:
     sensors: Sequence[SensorState] = ()
     filter: FilterState | None = None
     approved_by: str = ""
+    cuts: Sequence[CutFacts] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +106,7 @@ class WeldPage:
     filter: FilterState | None
     approved_by: str
     amended: int
+    cuts: tuple[CutView, ...]
 
     @property
     def unsigned(self) -> tuple[bool, bool]:
@@ -142,6 +145,7 @@ def weld_page(
         facts.filter,
         facts.approved_by,
         weld.amendments,
+        tuple(cut_view(c, shell) for c in reversed(facts.cuts)),
     )
 
 

@@ -75,7 +75,9 @@ export class Chart {
 
   /** The window is always in sight, and a steady line is never blown up to noise. */
   valueRange(low, high) {
-    const ends = [low, high, this.spec.low, this.spec.high].filter((v) => v !== null && Number.isFinite(v));
+    const give = this.spec.give ?? 0;
+    const [least, most] = [low === null ? null : low - give, high === null ? null : high + give];
+    const ends = [least, most, this.spec.low, this.spec.high].filter((v) => v !== null && Number.isFinite(v));
     if (!ends.length) return [0, 1];
     const bottom = Math.min(...ends);
     const top = Math.max(...ends);

@@ -1,8 +1,9 @@
 /** Start and stop of the weld record of one gun. */
 import { act } from "./acts.js";
+import { number } from "./entry.js";
 import { part, write } from "./tile.js";
 import { setTime } from "./times.js";
-import { text } from "./words.js";
+import { quantity, text } from "./words.js";
 
 const BELIEVE_AFTER_MS = 10_000;
 const WELDER_KEY = "steadybead-welder";
@@ -17,6 +18,40 @@ export class Record {
     this.form?.addEventListener("submit", (event) => { event.preventDefault(); this.start(); });
     this.panel.querySelector('[data-act="stop"]')?.addEventListener("click", () => this.stop());
     if (this.form) this.form.elements.welder.value = localStorage.getItem(WELDER_KEY) ?? "";
+    this.form?.elements.procedure.addEventListener("change", () => this.showReach());
+    this.after = part(this.panel, "after");
+    this.after?.addEventListener("submit", (event) => { event.preventDefault(); this.judge(event.submitter.value); });
+    if (this.form && !this.panel.dataset.weld) this.showReach();
+  }
+
+  /** Say beforehand whether this gun's channels could ever say that they conform to the procedure. */
+  async showReach() {
+    const procedure = this.form.elements.procedure.value;
+    const query = new URLSearchParams({ gun: this.gun, procedure });
+    const answer = await fetch(`/api/v1/stations/${this.station}/reach?${query}`).catch(() => null);
+    if (!answer?.ok || procedure !== this.form.elements.procedure.value) return;
+    const { items } = await answer.json();
+    const never = items.filter((item) => !item.can_conform);
+    const said = never.map((item) => `${quantity(item.quantity).label}: ${item.words.replaceAll("Cel", "°C")}`);
+    write(part(this.form, "reach"), said.join(" · "));
+  }
+
+  /** Keep what the welder sees of the bead that was just finished. */
+  async judge(visual) {
+    const { seam_length_mm: length, beads } = this.after.elements;
+    const outcome = part(this.after, "after-outcome");
+    try {
+      const sent = { visual };
+      if (length.value.trim()) sent.seam_length_mm = number(length);
+      if (beads.value.trim()) sent.beads = number(beads);
+      await act(`/api/v1/welds/${encodeURIComponent(this.after.dataset.weld)}/amendments`, sent);
+      this.after.reset();
+      this.after.hidden = true;
+      this.tell(text("looked_at"), `/welds/${encodeURIComponent(this.after.dataset.weld)}`);
+    } catch (error) {
+      outcome.textContent = error.errors?.[0]?.detail ?? error.message;
+      outcome.dataset.problem = "";
+    }
   }
 
   /** Follow the live message: another record may have been started or stopped elsewhere. */
@@ -40,10 +75,14 @@ export class Record {
     const { job, seam, welder, procedure } = this.form.elements;
     this.id ??= newId();
     const body = { station: this.station, gun: this.gun, weld: this.id };
+    const { trial, rod_batch: batch, rod_check: check, seam_length_mm: length } = this.form.elements;
+    for (const field of [trial, batch, check]) if (field.value.trim()) body[field.name] = field.value.trim();
     for (const field of [job, seam, welder, procedure]) if (field.value.trim()) body[field.name] = field.value.trim();
     localStorage.setItem(WELDER_KEY, welder.value.trim());
     await this.doing(async () => {
+      if (length.value.trim()) body.seam_length_mm = number(length);
       const weld = await act("/api/v1/welds", body);
+      if (this.after) this.after.hidden = true;
       this.showRunning(weld);
       this.expect(weld.id);
       seam.value = "";
@@ -60,6 +99,7 @@ export class Record {
       this.showNone();
       this.expect(null);
       this.tell(text("stopped"), `/welds/${encodeURIComponent(id)}`);
+      if (this.after) Object.assign(this.after, { hidden: false }).dataset.weld = id;
       return this.form.querySelector("button");
     });
   }

@@ -43,6 +43,27 @@ async function keepLate(fields) {
   location.assign(`/welds/${encodeURIComponent(kept.id)}`);
 }
 
+const plan = document.getElementById("cut-plan");
+const result = document.getElementById("cut-result");
+let planId = null;
+let resultId = null;
+
+async function keepPlan(fields) {
+  planId ??= newId("cut");
+  const address = `/api/v1/welds/${encodeURIComponent(plan.dataset.weld)}/cut-plans`;
+  await act(address, { id: planId, reason: fields.reason.value.trim(), width_mm: number(fields.width_mm) });
+  location.reload();
+}
+
+async function keepResult(fields) {
+  resultId ??= newId("cr");
+  await act(`/api/v1/welds/${encodeURIComponent(result.dataset.weld)}/cut-results`, {
+    id: resultId, strip: fields.strip.value, method: fields.method.value, outcome: fields.outcome.value,
+    value: number(fields.value), unit: fields.unit.value.trim(), laboratory: fields.laboratory.value.trim(),
+  });
+  location.reload();
+}
+
 async function sign(button) {
   const { weld, role } = button.dataset;
   button.disabled = true;
@@ -68,6 +89,8 @@ if (amend) {
   for (const field of amend.elements) if (field.name) field.dataset.before = field.value;
   new EntryForm(amend, part(amend, "outcome"), keepAmendment);
 }
+if (plan) new EntryForm(plan, part(plan, "outcome"), keepPlan);
+if (result) new EntryForm(result, part(result, "outcome"), keepResult);
 if (late) new EntryForm(late, part(late, "outcome"), keepLate);
 for (const button of document.querySelectorAll('[data-act="sign"]')) button.addEventListener("click", () => sign(button));
 document.querySelector('[data-act="print"]')?.addEventListener("click", () => print());
