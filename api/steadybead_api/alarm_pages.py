@@ -1,4 +1,4 @@
-"""The pages of the alarms: gather what they show, render them."""
+"""The pages of the alarms and of what is to be done: gather what they show, render them."""
 
 from collections.abc import Iterator
 from typing import Annotated
@@ -10,6 +10,7 @@ from steadybead_api.alarm_figures import figures
 from steadybead_api.page_routes import Pages
 from steadybead_api.page_sources import ServiceSources
 from steadybead_api.services import Services
+from steadybead_api.work import work_now
 from steadybead_dashboards.alarm import alarm_page
 from steadybead_dashboards.alarm_list import alarm_list_page
 from steadybead_dashboards.alarm_quality import (
@@ -22,6 +23,7 @@ from steadybead_dashboards.catalogue import mark
 from steadybead_dashboards.render import Page, renderer
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.signin import ProblemPage
+from steadybead_dashboards.work_list import work_list_page
 from steadybead_domain.alarms.state import alarm_state
 from steadybead_domain.times import DAY
 
@@ -49,6 +51,10 @@ class AlarmPages:
             return ProblemPage(shell, 404, NO_ALARM, NO_ALARM_REMEDY)
         stands = alarm_state(found.facts, found.acts, shell.now)
         return alarm_page(services.plant(), stands, found.facts, found.acts, shell)
+
+    def work(self, shell: Shell) -> Page:
+        """Build the work list."""
+        return work_list_page(self._services.plant(), work_now(self._services), shell)
 
     def quality(self, shell: Shell, days: int) -> Page:
         """Build the page of figures."""
@@ -104,6 +110,10 @@ def alarm_router(services: Services) -> APIRouter:
     @router.get("/alarms/{alarm}")
     def alarm(request: Request, alarm: Annotated[str, Path(max_length=128)]) -> Response:
         return pages.read(request, lambda shell: made.one(shell, alarm))
+
+    @router.get("/work-list")
+    def work(request: Request) -> Response:
+        return pages.read(request, made.work)
 
     @router.get("/alarm-quality")
     def quality(request: Request, days: Annotated[int, Query(ge=1, le=90)] = 1) -> Response:

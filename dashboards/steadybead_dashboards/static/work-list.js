@@ -1,0 +1,4 @@
+/** The work list: prints itself. */
+import "./quiet.js";
+
+document.getElementById("print").addEventListener("click", () => print());
