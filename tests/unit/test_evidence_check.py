@@ -276,4 +276,7 @@ def test_the_statement_is_about_these_very_bytes(made: tuple[bytes, bytes]) -> N
 
 def test_the_same_store_at_the_same_time_gives_the_same_bytes(tmp_path: Path) -> None:
     with sealed_shop(tmp_path) as shop:
-        assert shop.evidence() == shop.evidence()
+        data = shop.evidence()
+        assert data == shop.evidence()
+    for name in (b"CreateDate", b"ModifyDate", b"MetadataDate"):
+        assert name + b'="2026-05-06T07:30:00+00:00"' in data  # the shop's clock, not ours

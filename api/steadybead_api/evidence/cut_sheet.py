@@ -56,7 +56,7 @@ def cut_sheet(weld: Weld, kept: KeptPlan, now: int, timezone: str) -> bytes:
     sheet.points(plan.left_out, SOFT)
     sheet.heading("Before cutting")
     sheet.points(_CARE)
-    return bytes(sheet.output())
+    return sheet.finished()
 
 
 _CARE: Final = (

@@ -29,7 +29,7 @@ def evidence_file(services: Services, data_dir: Path, weld: Weld, reader: Actor 
     source = figures(services, As.RECALIBRATED)
     sheet = write_report(collected, source, plant.timezone, plant.name or plant.site)
     _attach(sheet, collected)
-    pdf = bytes(sheet.output())
+    pdf = sheet.finished()
     return seal(pdf, parts_of(pdf), key)
 
 

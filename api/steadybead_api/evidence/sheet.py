@@ -1,6 +1,8 @@
 """The paper that reports are written on: fonts, headings, pairs, lists, tables. PDF/A-3B."""
 
 import datetime as dt
+import hashlib
+import re
 from collections.abc import Sequence
 from importlib.resources import files
 from typing import Final
@@ -18,6 +20,8 @@ INK: Final = (25, 28, 32)
 SOFT: Final = (96, 102, 110)
 LINE: Final = (200, 204, 210)
 Colour = tuple[int, int, int]
+# the library writes the clock's time here
+_DATES: Final = re.compile(rb'(xmp:(?:ModifyDate|MetadataDate)=")[-0-9T:]{19}\+00:00')
 
 
 class Sheet(FPDF):
@@ -30,6 +34,7 @@ class Sheet(FPDF):
         self.add_font(FAMILY, "B", str(folder / "Roboto-Bold.ttf"))
         self.creation_date = EPOCH + dt.timedelta(microseconds=made)
         self._foot = foot
+        self._name = hashlib.sha256(f"{foot} {made}".encode()).hexdigest()[:32].upper()
         self.set_title(title)
         self.set_producer("Steadybead")
         self.set_lang("en")
@@ -37,6 +42,16 @@ class Sheet(FPDF):
         self.set_auto_page_break(True, 16.0)
         self.set_font(FAMILY, "", 9.5)
         self.add_page()
+
+    def file_id(self) -> str:
+        """Name the file by what it is of and when it was made, not by when it is written."""
+        return f"<{self._name}><{self._name}>"
+
+    def finished(self) -> bytes:
+        """Give the file; the same pages give the same bytes, whatever the clock says."""
+        written = bytes(self.output())
+        made = self.creation_date.isoformat(timespec="seconds").encode()
+        return _DATES.sub(lambda m: m[1] + made, written)
 
     def footer(self) -> None:
         """Write the foot line of a page."""
