@@ -153,6 +153,21 @@ def test_sums_are_the_rational_sums(values: list[float], data: st.DataObject | N
         )
 
 
+@pytest.mark.parametrize("spread", [0, 5, 9, 10, 11, 12, 20])
+@pytest.mark.parametrize("n", [1, 1_000, 65_535, 65_536])
+def test_sums_of_many_full_mantissas_are_the_rational_sums(n: int, spread: int) -> None:
+    """On both sides of the limit up to which doubles have room for all bits of the sum."""
+    draw = np.random.default_rng(spread)
+    values = np.ldexp(draw.integers(2**52, 2**53, n) | 1, draw.integers(-53, spread - 52, n))
+    values[::3] *= -1.0
+    values[1::7] = 0.0
+    starts = np.unique([0, n // 3, n // 2])
+    parts = np.split(values, starts[1:])
+    assert [Fraction(total, 2**1074) for total in exact_sums(values, starts)] == [
+        Fraction(sum(int(math.ldexp(v, 53)) for v in part.tolist()), 2**53) for part in parts
+    ]
+
+
 def test_tree_hashes_follow_rfc_9162() -> None:
     """RFC 9162, 2.1.1 by its own recursion on leaf inputs; the split is the power of two below n.
 

@@ -1,18 +1,18 @@
 """Filling buckets from daily and hourly rollups, window summaries and, at the edges, readings."""
 
 from collections.abc import Sequence
-from itertools import pairwise
+from itertools import compress, pairwise
 from typing import Any
 
 import numpy as np
 
 from steadybead_collector.stores.buckets import Filling
-from steadybead_collector.stores.exact import read_total
-from steadybead_collector.stores.packed import unpack
-from steadybead_collector.stores.summary import Summary
+from steadybead_collector.stores.exact import read_totals
+from steadybead_collector.stores.packed import Chunk, unpack
+from steadybead_collector.stores.summary import Parts, Summary, summarise_good
 from steadybead_collector.stores.trace import View, in_time_order
 from steadybead_collector.stores.windows import WINDOW
-from steadybead_domain.readings import Int64
+from steadybead_domain.readings import Int64, Quality
 from steadybead_domain.times import DAY, HOUR
 
 _ROLLUPS = (
@@ -24,7 +24,10 @@ _WINDOWS = (
     " WHERE channel = ? AND window BETWEEN ? AND ? ORDER BY window, part"
 )
 _LEVELS = (DAY, HOUR, WINDOW)
-_GATHERED = 32
+_CHUNKS = "SELECT data FROM chunk WHERE id IN (SELECT value FROM json_each(?))"
+_NEEDED = ("value", "quality", "reason")
+_GATHERED = 8  # the arrays of many more do not stay in the cache of one core
+_FEW = 8  # edges in a window up to which each is looked for in the times
 
 
 def fill(view: View, filling: Filling) -> None:
@@ -47,7 +50,8 @@ class _Work:
     def __init__(self, view: View, filling: Filling) -> None:
         self.view = view
         self.filling = filling
-        self.gathered: list[bytes] = []
+        self.gathered: list[int] = []
+        self.good = True
 
     def descend(self, level: int, first: int, last: int) -> None:
         """Fill from spans `first` to `last` of a level; finer ones where an edge cuts them."""
@@ -62,28 +66,33 @@ class _Work:
             self.descend(level + 1, number * finer, (number + 1) * finer - 1)
 
     def flush(self) -> None:
-        """Add the readings gathered so far."""
-        if self.gathered:
-            rows = unpack(self.gathered, self.filling.start, self.filling.end, raw=False)
-            self.filling.add_rows(in_time_order(rows))
-        self.gathered = []
+        """Add the readings of the chunks gathered so far."""
+        if not self.gathered:
+            return
+        found = self.view.connection.execute(_CHUNKS, (str(self.gathered),))
+        chunks = [data for (data,) in found]
+        filling = self.filling
+        if self.good and filling.width * _FEW >= WINDOW:
+            add_good(filling, chunks)
+        else:
+            rows = unpack(chunks, filling.start, filling.end, _NEEDED)
+            filling.add_rows(in_time_order(rows))
+        self.gathered, self.good = [], True
 
     def _windows(self, first: int, last: int) -> None:
         rows = self.view.connection.execute(_WINDOWS, (self.view.channel, first, last)).fetchall()
         cut = self._add_whole(WINDOW, rows)
-        forgotten = {window for window, *_, chunk in cut if chunk is None}
+        forgotten = {row[0] for row in cut if row[-1] is None}
         for window, *totals, chunk in cut:
             if window in forgotten:
                 begin = window * WINDOW
                 self.filling.add_forgotten(begin, begin + WINDOW, Summary.of_row(totals))
             else:
-                self._gather(chunk)
-
-    def _gather(self, chunk: int) -> None:
-        found = self.view.connection.execute("SELECT data FROM chunk WHERE id = ?", (chunk,)).get
-        self.gathered.append(found)
-        if len(self.gathered) >= _GATHERED:
-            self.flush()
+                count, n, *_, worst = totals
+                self.good &= n == count and worst == Quality.GOOD
+                self.gathered.append(chunk)
+                if len(self.gathered) >= _GATHERED:
+                    self.flush()
 
     def _add_whole(self, span: int, rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
         """Add the spans that lie inside one bucket; give back those that an edge cuts."""
@@ -94,26 +103,54 @@ class _Work:
         place = (begin - filling.start) // filling.width
         whole = (begin + (span - 1) - filling.start) // filling.width == place
         whole &= (begin >= filling.start) & (begin + span <= filling.end)
-        chosen = [row for row, take in zip(rows, whole.tolist(), strict=True) if take]
+        chosen = list(compress(rows, whole.tolist()))
         if chosen:
-            _add(filling, place[whole], chosen)
-        return [row for row, take in zip(rows, whole.tolist(), strict=True) if not take]
+            filling.add_parts(*_merged(place[whole], chosen))
+        return list(compress(rows, (~whole).tolist()))
 
 
-def _add(filling: Filling, place: Int64, rows: Sequence[tuple[Any, ...]]) -> None:
-    """Add summaries to the buckets `place` int64 [len(rows)], which ascend."""
+def _merged(place: Int64, rows: Sequence[tuple[Any, ...]]) -> tuple[Int64, Parts]:
+    """Merge the summaries of rows that belong to one bucket; `place` [len(rows)] ascends."""
     _, count, n, low, high, total, worst, *_ = zip(*rows, strict=True)
     starts = np.flatnonzero(np.diff(place, prepend=place[0] - 1))
-    bounds = [*starts.tolist(), len(rows)]
-    sums = [sum(map(read_total, total[a:b])) for a, b in pairwise(bounds)]
+    bounds = pairwise([*starts.tolist(), len(rows)])
     lows, highs = np.array(low, np.float64), np.array(high, np.float64)
-    columns = (
+    return place[starts], Parts(
         np.add.reduceat(np.array(count, np.int64), starts),
         np.add.reduceat(np.array(n, np.int64), starts),
         np.minimum.reduceat(np.where(np.isnan(lows), np.inf, lows), starts),
         np.maximum.reduceat(np.where(np.isnan(highs), -np.inf, highs), starts),
+        [read_totals(total[a:b]) for a, b in bounds],
+        np.maximum.reduceat(np.array(worst, np.uint8), starts),
     )
-    worsts = np.maximum.reduceat(np.array(worst, np.uint8), starts)
-    parts = map(Summary, *(c.tolist() for c in columns), sums, worsts.tolist())
-    for i, part in zip(place[starts].tolist(), parts, strict=True):
-        filling.add(i, part)
+
+
+def add_good(filling: Filling, chunks: Sequence[bytes]) -> None:
+    """Add the readings of chunks that are all good, where few edges cut each."""
+    opened = [Chunk(data) for data in chunks]
+    values = np.empty(sum(chunk.n for chunk in opened))
+    places: list[int] = []
+    starts: list[int] = []
+    n = 0
+    for chunk in opened:
+        time = chunk.column("time")
+        first, edges = _edges(filling, time.item(0) // WINDOW * WINDOW)
+        low, *_, high = cuts = time.searchsorted(edges).tolist()
+        for place, (a, b) in enumerate(pairwise(cuts), first):
+            if a < b:
+                places.append(place)
+                starts.append(n + a - low)
+        if low < high:
+            chunk.write("value", values[n : n + high - low], slice(low, high))
+            n += high - low
+    if n:
+        parts = summarise_good(values[:n], np.array(starts, np.int64))
+        filling.add_parts(np.array(places, np.int64), parts)
+
+
+def _edges(filling: Filling, begin: int) -> tuple[int, list[int]]:
+    """Give the first bucket that a window touches, and the edges from its begin to its end."""
+    low, high = max(filling.start, begin), min(filling.end, begin + WINDOW)
+    first, last = filling.index(low), filling.index(high - 1)
+    inner = (filling.start + i * filling.width for i in range(first + 1, last + 1))
+    return first, [low, *inner, high]

@@ -1,14 +1,16 @@
 """Equal buckets over [start, end), filled from readings and from summaries of stretches."""
 
-import math
 from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from steadybead_collector.stores.exact import exact_mean
 from steadybead_collector.stores.flat import TIME_LIMIT
-from steadybead_collector.stores.summary import Summary, summarise_parts
-from steadybead_domain.readings import Buckets, Columns
+from steadybead_collector.stores.summary import Parts, Summary, summarise_parts
+from steadybead_domain.readings import Buckets, Columns, Int64
 
 
 @dataclass(slots=True)
@@ -23,7 +25,8 @@ class Filling:
     start: int
     end: int
     width: int
-    parts: dict[int, Summary] = field(default_factory=dict)
+    single: list[tuple[int, Summary]] = field(default_factory=list)
+    many: list[tuple[Int64, Parts]] = field(default_factory=list)
     begins: dict[int, int] = field(default_factory=dict)
     ends: dict[int, int] = field(default_factory=dict)
 
@@ -41,8 +44,11 @@ class Filling:
 
     def add(self, i: int, part: Summary) -> None:
         """Merge a summary into bucket i."""
-        known = self.parts.get(i)
-        self.parts[i] = part if known is None else known | part
+        self.single.append((i, part))
+
+    def add_parts(self, places: Int64, parts: Parts) -> None:
+        """Merge summaries [m] into the buckets `places` int64 [m]."""
+        self.many.append((places, parts))
 
     def add_rows(self, rows: Columns) -> None:
         """Merge readings, in ascending time and all inside [start, end)."""
@@ -55,9 +61,8 @@ class Filling:
         else:
             place = (rows.time - self.start) // self.width
             starts = np.flatnonzero(np.diff(place, prepend=place[0] - 1))
-        filled = ((rows.time[starts] - self.start) // self.width).tolist()
-        for i, part in zip(filled, summarise_parts(rows, starts), strict=True):
-            self.add(i, part)
+        places = (rows.time[starts] - self.start) // self.width
+        self.add_parts(places, summarise_parts(rows, starts))
 
     def add_window(self, low: int, high: int, part: Summary) -> None:
         """Merge the summary of [low, high), whose readings are gone, if it touches the interval."""
@@ -81,16 +86,46 @@ class Filling:
 
     def buckets(self) -> Buckets:
         """Give the buckets that hold a reading."""
-        filled = sorted(self.parts)
-        parts = [self.parts[i] for i in filled]
-        begins = [self.begins.get(i, self.start + i * self.width) for i in filled]
-        ends = [self.ends.get(i, min(self.start + (i + 1) * self.width, self.end)) for i in filled]
+        places, parts = self._merged()
+        begins = self.start + places * self.width
+        ends = np.minimum(begins + self.width, self.end)
+        for edges, moved in ((begins, self.begins), (ends, self.ends)):
+            for i, edge in moved.items():
+                edges[places == i] = edge
+        empty = parts.n == 0
         return Buckets(
-            np.array(begins, np.int64),
-            np.array(ends, np.int64),
-            np.array([p.n for p in parts], np.int64),
-            np.array([p.low if p.n else math.nan for p in parts], np.float64),
-            np.array([exact_mean(p.total, p.n) for p in parts], np.float64),
-            np.array([p.high if p.n else math.nan for p in parts], np.float64),
-            np.array([p.worst for p in parts], np.uint8),
+            begins,
+            ends,
+            parts.n,
+            np.where(empty, np.nan, parts.low),
+            np.array(list(map(exact_mean, parts.total, parts.n.tolist())), np.float64),
+            np.where(empty, np.nan, parts.high),
+            parts.worst.astype(np.uint8),
+        )
+
+    def _merged(self) -> tuple[Int64, Parts]:
+        """Give the buckets that hold something, in order, and all that each holds as one part."""
+        single = [part for _, part in self.single]
+        many = [*self.many, (np.array([i for i, _ in self.single], np.int64), Parts.of(single))]
+        place = np.concatenate([places for places, _ in many])
+        order = np.argsort(place, kind="stable")
+        place = place[order]
+        starts = np.flatnonzero(np.diff(place, prepend=place[:1] - 1))
+        if not len(starts):
+            return place, many[-1][1]
+        totals = [total for _, parts in many for total in parts.total]
+        ordered = [totals[i] for i in order.tolist()]
+        bounds = pairwise([*starts.tolist(), len(ordered)])
+
+        def column(name: str) -> npt.NDArray[Any]:
+            joined: npt.NDArray[Any] = np.concatenate([getattr(parts, name) for _, parts in many])
+            return joined[order]
+
+        return place[starts], Parts(
+            np.add.reduceat(column("count"), starts),
+            np.add.reduceat(column("n"), starts),
+            np.minimum.reduceat(column("low"), starts),
+            np.maximum.reduceat(column("high"), starts),
+            [sum(ordered[a:b]) for a, b in bounds],
+            np.maximum.reduceat(column("worst"), starts),
         )

@@ -3,7 +3,6 @@
 import contextlib
 from collections.abc import Iterator
 from pathlib import Path
-from queue import Empty, LifoQueue
 from threading import RLock
 
 import apsw
@@ -33,7 +32,7 @@ class Database:
         self.path = folder / FILE_NAME
         self.lock = RLock()
         self.read_only = read_only
-        self._idle: LifoQueue[apsw.Connection] = LifoQueue()
+        self._idle: list[apsw.Connection] = []  # append and pop are safe for threads
         self._lock_file: FileLock | None = None
         self._writer: apsw.Connection | None = None
         self._checkpointer: apsw.Connection | None = None
@@ -55,18 +54,9 @@ class Database:
             with told(self.path):
                 yield self._writer
 
-    @contextlib.contextmanager
-    def lending(self) -> Iterator[apsw.Connection]:
+    def lending(self) -> "Lent":
         """Lend a reading connection; each statement is a transaction of its own."""
-        self.check_open()
-        try:
-            connection = self._lend()
-            try:
-                yield connection
-            finally:
-                self._give_back(connection)
-        except apsw.Error as error:
-            raise store_error(self.path, error) from error
+        return Lent(self)
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[apsw.Connection]:
@@ -77,6 +67,23 @@ class Database:
                 yield connection
             finally:
                 connection.execute("ROLLBACK")
+
+    def lend(self) -> apsw.Connection:
+        """Give a reading connection; StoreError if the store was closed."""
+        self.check_open()
+        with contextlib.suppress(IndexError):
+            return self._idle.pop()
+        if self._immutable:
+            flags = apsw.SQLITE_OPEN_READONLY | apsw.SQLITE_OPEN_URI
+            return apsw.Connection(f"{self.path.absolute().as_uri()}?immutable=1", flags=flags)
+        return _connect(self.path, apsw.SQLITE_OPEN_READONLY)
+
+    def give_back(self, connection: apsw.Connection) -> None:
+        """Take a reading connection back."""
+        if self._closed or len(self._idle) >= _POOLED:
+            connection.close()
+        else:
+            self._idle.append(connection)
 
     def check_open(self) -> None:
         """Raise StoreError if the store was closed."""
@@ -100,11 +107,8 @@ class Database:
         """Close all connections that are idle and free the file; idempotent."""
         with self.lock:
             self._closed = True
-            while True:
-                try:
-                    self._idle.get_nowait().close()
-                except Empty:
-                    break
+            while self._idle:
+                self._idle.pop().close()
             for connection in (self._checkpointer, self._writer):
                 if connection is not None:
                     connection.close()
@@ -179,13 +183,13 @@ class Database:
         with told(self.path):
             connection = self._first_reader()
             version = identify(connection)
-            self._give_back(connection)
+            self.give_back(connection)
         if version < VERSION:
             raise StoreError(f"{self.path} is of an older form: start the collector once")
 
     def _first_reader(self) -> apsw.Connection:
         """Open a connection; without a log beside, also from a folder that cannot be written."""
-        connection = self._lend()
+        connection = self.lend()
         try:
             connection.pragma("application_id")
         except (apsw.CantOpenError, apsw.ReadOnlyError):
@@ -193,24 +197,29 @@ class Database:
                 raise
             connection.close()
             self._immutable = True
-            return self._lend()
+            return self.lend()
         return connection
 
-    def _lend(self) -> apsw.Connection:
-        try:
-            return self._idle.get_nowait()
-        except Empty:
-            pass
-        if self._immutable:
-            flags = apsw.SQLITE_OPEN_READONLY | apsw.SQLITE_OPEN_URI
-            return apsw.Connection(f"{self.path.absolute().as_uri()}?immutable=1", flags=flags)
-        return _connect(self.path, apsw.SQLITE_OPEN_READONLY)
 
-    def _give_back(self, connection: apsw.Connection) -> None:
-        if self._closed or self._idle.qsize() >= _POOLED:
-            connection.close()
-        else:
-            self._idle.put(connection)
+class Lent:
+    """A reading connection inside `with`; its errors are told as StoreError."""
+
+    __slots__ = ("_connection", "_database")
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def __enter__(self) -> apsw.Connection:
+        """Borrow the connection."""
+        with told(self._database.path):
+            self._connection = self._database.lend()
+        return self._connection
+
+    def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
+        """Give it back."""
+        self._database.give_back(self._connection)
+        if isinstance(error, apsw.Error):
+            raise store_error(self._database.path, error) from error
 
 
 def _create(path: Path) -> None:

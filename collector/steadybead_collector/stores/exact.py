@@ -5,6 +5,7 @@ formed in any order and of any parts and still agree to the bit.
 """
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -13,6 +14,8 @@ from steadybead_domain.readings import Float64, Int64
 STEP = 1074
 _LOW_BITS = 30
 _LOW_MASK = (1 << _LOW_BITS) - 1
+_HIGH_BITS = 26
+_EXACT_BITS = 53 - _HIGH_BITS
 
 
 def exact_sums(
@@ -28,16 +31,29 @@ def exact_sums(
     if most == 0.0:
         return [0] * len(starts)
     top, bottom = math.frexp(most)[1], math.frexp(_least(values, low, high))[1]
-    if top - bottom > 9 or bottom < -900 or top > 900:
+    few = top - bottom + len(values).bit_length() <= _EXACT_BITS
+    if not few or bottom < -900 or top > 900:
         return _sums_by_exponent(values, starts)
-    scaled = (values * math.ldexp(1.0, 53 - bottom)).astype(np.int64)
-    upper = np.add.reduceat(scaled >> _LOW_BITS, starts)
-    lower = np.add.reduceat(scaled & _LOW_MASK, starts)
-    shift = STEP - (53 - bottom)
-    return [
-        ((int(u) << _LOW_BITS) + int(w)) << shift
-        for u, w in zip(upper.tolist(), lower.tolist(), strict=True)
-    ]
+    return _sums_by_halves(values, starts, top, bottom)
+
+
+def _sums_by_halves(values: Float64, starts: Int64, top: int, bottom: int) -> list[int]:
+    """Sum the multiples of a unit next to the values, and what is left, both without rounding.
+
+    The unit is 2^(top - 26), so a multiple has 27 bits at most; what is left counts steps of
+    2^(bottom - 53) and has as many bits as 26 and the spread of exponents. Up to 2^53 there is
+    room for the sum of all of them.
+    """
+    shift = top - _HIGH_BITS - (bottom - 53)
+    unit, step = math.ldexp(1.0, top - _HIGH_BITS), math.ldexp(1.0, bottom - 53)
+    shifter = 1.5 * 2.0**52 * unit  # to a number of this size only multiples of unit can be added
+    part = values + shifter
+    part -= shifter
+    uppers = np.add.reduceat(part, starts) / unit
+    np.subtract(values, part, out=part)
+    lowers = np.add.reduceat(part, starts) / step
+    whole = zip(uppers.astype(np.int64).tolist(), lowers.astype(np.int64).tolist(), strict=True)
+    return [(upper << shift) + lower << STEP + bottom - 53 for upper, lower in whole]
 
 
 def _least(values: Float64, low: float, high: float) -> float:
@@ -85,3 +101,15 @@ def read_total(data: bytes) -> int:
     """Read what `write_total` wrote."""
     shift = int.from_bytes(data[:2], "little", signed=True) + STEP
     return int.from_bytes(data[2:], "little", signed=True) << shift
+
+
+def read_totals(data: Sequence[bytes]) -> int:
+    """Read many and add them up; those of one e, as most are, add up as small numbers."""
+    sums: dict[bytes, int] = {}
+    for one in data:
+        power = one[:2]
+        sums[power] = sums.get(power, 0) + int.from_bytes(one[2:], "little", signed=True)
+    return sum(
+        mantissa << int.from_bytes(power, "little", signed=True) + STEP
+        for power, mantissa in sums.items()
+    )

@@ -4,9 +4,9 @@ Numbers are packed by pcodec, a lossless codec, in the shortest of a few forms.
 """
 
 import struct
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from enum import IntEnum
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -45,7 +45,8 @@ class Coding(IntEnum):
     DECIMAL = 5
 
 
-_CONSTANT, _PCO, _DECIMAL = int(Coding.CONSTANT), int(Coding.PCO), int(Coding.DECIMAL)
+_CONSTANT, _PCO = int(Coding.CONSTANT), int(Coding.PCO)
+_DECIMAL = int(Coding.DECIMAL)
 
 
 def pack(rows: Columns) -> bytes:
@@ -56,52 +57,43 @@ def pack(rows: Columns) -> bytes:
     return b"".join((head, *(data for _, data in columns)))
 
 
-def unpack(chunks: Sequence[bytes], start: int, end: int, *, raw: bool = True) -> Columns:
+def unpack(chunks: Sequence[bytes], start: int, end: int, only: Container[str] = _NAMES) -> Columns:
     """Give the readings in [start, end) of chunks, end to end in the order of the chunks.
 
-    Without `raw` the raw samples are zeros. Raises StoreError if the bytes are damaged.
+    Columns that are not in `only` are zeros. Raises StoreError if the bytes are damaged.
     """
-    cuts = [cut for data in chunks if (cut := _cut(Chunk(data), start, end)) is not None]
-    n = sum(cut.high - cut.low for cut in cuts)
-    return Columns(
-        np.concatenate([cut.time for cut in cuts]) if cuts else np.empty(0, np.int64),
-        _join(cuts, "value", n),
-        _join(cuts, "raw", n) if raw else np.zeros(n),
-        _join(cuts, "quality", n),
-        _join(cuts, "reason", n),
-        _join(cuts, "plant", n),
-    )
+    cuts: list[_Cut] = []
+    n = 0
+    for data in chunks:
+        chunk = Chunk(data)
+        time = chunk.column("time")
+        low, high = 0, chunk.n
+        if time.item(0) < start or time.item(-1) >= end:
+            low, high = time.searchsorted((start, end)).tolist()
+            time = time[low:high]
+        if low < high:
+            cuts.append((chunk, slice(low, high), slice(n, n + high - low), time))
+            n += high - low
+    if not cuts:
+        return Columns.empty()
+    columns = {
+        name: _join(cuts, name, n) if name in only else np.zeros(n, _TYPES[name])
+        for name in _NAMES[1:]
+    }
+    return Columns(np.concatenate([cut[3] for cut in cuts]), **columns)
 
 
-class _Cut(NamedTuple):
-    """The rows `low` to `high` of a chunk, and their times."""
-
-    chunk: "Chunk"
-    low: int
-    high: int
-    time: Int64
-
-
-def _cut(chunk: "Chunk", start: int, end: int) -> _Cut | None:
-    """Cut a chunk to [start, end); None if nothing is left."""
-    time = chunk.column("time")
-    low, high = 0, len(time)
-    if time[0] < start or time[-1] >= end:
-        low, high = time.searchsorted((start, end)).tolist()
-    return _Cut(chunk, low, high, time[low:high]) if low < high else None
+_Cut = tuple["Chunk", slice, slice, Int64]  # rows of a chunk, their place in the answer, times
 
 
 def _join(cuts: Sequence[_Cut], name: str, n: int) -> _Array:
-    found = [cut.chunk.columns[name] for cut in cuts]
-    if found and found[0][0] == _CONSTANT and found.count(found[0]) == len(found):
-        if not any(found[0][1]):
-            return np.zeros(n, _TYPES[name])
-        return np.full(n, np.frombuffer(found[0][1], _TYPES[name])[0])
-    column, at = np.empty(n, _TYPES[name]), 0
-    for chunk, low, high, _ in cuts:
-        stop = at + high - low
-        chunk.write(name, column[at:stop], low, high)
-        at = stop
+    column = np.empty(n, _TYPES[name])
+    coding, data = first = cuts[0][0].columns[name]
+    if coding == _CONSTANT and all(cut[0].columns[name] == first for cut in cuts):
+        column.fill(np.frombuffer(data, column.dtype)[0])
+        return column
+    for chunk, rows, place, _ in cuts:
+        chunk.write(name, column[place], rows)
     return column
 
 
@@ -112,15 +104,25 @@ class Chunk:
 
     def __init__(self, data: bytes) -> None:
         try:
-            form, count, _, self.n, *entries = _HEAD.unpack_from(data)
+            head = _HEAD.unpack_from(data)
         except struct.error:
             raise _damaged() from None
+        form, count, _, self.n, c0, n0, c1, n1, c2, n2, c3, n3, c4, n4, c5, n5 = head
         if form != _FORM or count != len(_NAMES):
             raise StoreError(f"a chunk has form {form}: a newer Steadybead wrote it; update")
-        at, self.columns = _HEAD.size, {}
-        for name, coding, length in zip(_NAMES, entries[::2], entries[1::2], strict=True):
-            self.columns[name] = (coding, data[at : at + length])
-            at += length
+        a = _HEAD.size + n0
+        b = a + n1
+        c = b + n2
+        d = c + n3
+        e = d + n4
+        self.columns = {
+            "time": (c0, data[_HEAD.size : a]),
+            "value": (c1, data[a:b]),
+            "raw": (c2, data[b:c]),
+            "quality": (c3, data[c:d]),
+            "reason": (c4, data[d:e]),
+            "plant": (c5, data[e : e + n5]),
+        }
 
     def column(self, name: str) -> _Array:
         """Unpack one column."""
@@ -131,29 +133,29 @@ class Chunk:
                 raise _damaged()
             return column
         column = np.empty(self.n, _TYPES[name])
-        self.write(name, column, 0, self.n)
+        self.write(name, column, slice(0, self.n))
         return column
 
-    def write(self, name: str, to: _Array, low: int, high: int) -> None:
-        """Unpack rows `low` to `high` of one column into an array."""
+    def write(self, name: str, to: _Array, rows: slice) -> None:
+        """Unpack some rows of one column into an array."""
         coding, data = self.columns[name]
         try:
             if coding == _DECIMAL:
-                np.divide(_inflate(data[1:])[low:high], _TENS[data[0]], to)
+                np.divide(_inflate(data[1:])[rows], _TENS[data[0]], to)
             elif coding == _PCO:
-                to[:] = _inflate(data)[low:high]
+                to[:] = _inflate(data)[rows]
             else:
-                self._write_seldom(coding, data, to, slice(low, high))
+                self._write_seldom(coding, data, to, rows)
         except (TypeError, ValueError, IndexError) as error:
             raise _damaged() from error
 
     def _write_seldom(self, coding: int, data: bytes, to: _Array, rows: slice) -> None:
-        if coding == Coding.CONSTANT:
+        if coding == _CONSTANT:
             to[:] = np.frombuffer(data, to.dtype)[0]
         elif coding == Coding.PLAIN:
             to[:] = np.frombuffer(data, to.dtype)[rows]
         elif coding == Coding.AS_VALUE:
-            self.write("value", to, rows.start, rows.stop)
+            self.write("value", to, rows)
         elif coding == Coding.BY_RAW:
             _, place = np.unique(self.column("raw").view(np.int64), return_inverse=True)
             to[:] = _inflate(data)[place[rows]]
@@ -212,18 +214,26 @@ def _by_raw(value: Float64, raw: Float64) -> bytes | None:
 
 
 def _deflate(column: _Array, mode: ModeSpec) -> bytes | None:
-    """Compress the shortest way; None if the codec does not give the same bits back."""
+    """Compress the shortest way; None if the codec does not give the same bits back.
+
+    Level 0 is read almost twice as fast where level 1 needs its entropy coder, so it may
+    cost a twentieth of the space.
+    """
     column = np.ascontiguousarray(column)
-    data: bytes = min(
-        (
-            standalone.simple_compress(
-                column, ChunkConfig(compression_level=_LEVEL, mode_spec=mode, delta_spec=delta)
-            )
-            for delta in _DELTAS
-        ),
-        key=len,
+    data, delta = min(
+        ((_compress(column, _LEVEL, mode, delta), delta) for delta in _DELTAS),
+        key=lambda found: len(found[0]),
     )
+    plain = _compress(column, 0, mode, delta)
+    if len(plain) * 20 <= len(data) * 21:
+        data = plain
     return data if _same_bits(_inflate(data), column) else None
+
+
+def _compress(column: _Array, level: int, mode: ModeSpec, delta: DeltaSpec) -> bytes:
+    config = ChunkConfig(compression_level=level, mode_spec=mode, delta_spec=delta)
+    data: bytes = standalone.simple_compress(column, config)
+    return data
 
 
 def _inflate(data: bytes) -> _Array:

@@ -3,13 +3,13 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
 
 from steadybead_collector.stores.exact import exact_sums, read_total, write_total
-from steadybead_domain.readings import Columns, Int64, Quality, Reason
+from steadybead_domain.readings import Columns, Float64, Int64, Quality, Reason
 
 _VALUED = np.array([Reason(i).has_value for i in range(max(Reason) + 1)])
 
@@ -67,23 +67,56 @@ def summarise(rows: Columns) -> Summary:
     """Summarise readings."""
     if not len(rows):
         return NOTHING
-    return next(iter(summarise_parts(rows, np.zeros(1, np.int64))))
+    return next(iter(summarise_parts(rows, np.zeros(1, np.int64)).summaries()))
 
 
-def summarise_parts(rows: Columns, starts: Int64) -> Iterable[Summary]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Parts:
+    """Summaries of m parts as columns [m]; `total` counts 2^-1074, low > high where n is 0."""
+
+    count: Int64
+    n: Int64
+    low: Float64
+    high: Float64
+    total: list[int]
+    worst: npt.NDArray[np.integer]
+
+    @classmethod
+    def of(cls, parts: Sequence[Summary]) -> Self:
+        """Give summaries as columns."""
+        return cls(
+            np.array([p.count for p in parts], np.int64),
+            np.array([p.n for p in parts], np.int64),
+            np.array([p.low for p in parts], np.float64),
+            np.array([p.high for p in parts], np.float64),
+            [p.total for p in parts],
+            np.array([p.worst for p in parts], np.int64),
+        )
+
+    def summaries(self) -> Iterable[Summary]:
+        """Walk the summaries."""
+        columns = (self.count, self.n, self.low, self.high)
+        return map(Summary, *(c.tolist() for c in columns), self.total, self.worst.tolist())
+
+
+def summarise_parts(rows: Columns, starts: Int64) -> Parts:
     """Summarise the parts of `rows` that begin at `starts` int64 [m]; no part is empty."""
-    count = np.diff(starts, append=len(rows))
-    worst = np.maximum.reduceat(rows.quality, starts)
-    if rows.quality.any() or rows.reason.any():
-        use = counted(rows)
-        n = np.add.reduceat(use, starts, dtype=np.int64)
-        low = np.minimum.reduceat(np.where(use, rows.value, np.inf), starts)
-        high = np.maximum.reduceat(np.where(use, rows.value, -np.inf), starts)
-        totals = exact_sums(np.where(use, rows.value, 0.0), starts)
-    else:
-        n = count
-        low = np.minimum.reduceat(rows.value, starts)
-        high = np.maximum.reduceat(rows.value, starts)
-        totals = exact_sums(rows.value, starts, (float(low.min()), float(high.max())))
-    columns = (count, n, low, high)
-    return map(Summary, *(c.tolist() for c in columns), totals, worst.tolist())
+    if not (rows.quality.any() or rows.reason.any()):
+        return summarise_good(rows.value, starts)
+    use = counted(rows)
+    return Parts(
+        np.diff(starts, append=len(rows)),
+        np.add.reduceat(use, starts, dtype=np.int64),
+        np.minimum.reduceat(np.where(use, rows.value, np.inf), starts),
+        np.maximum.reduceat(np.where(use, rows.value, -np.inf), starts),
+        exact_sums(np.where(use, rows.value, 0.0), starts),
+        np.maximum.reduceat(rows.quality, starts),
+    )
+
+
+def summarise_good(value: Float64, starts: Int64) -> Parts:
+    """Summarise values that are all good, in the parts that begin at `starts` int64 [m]."""
+    count = np.diff(starts, append=len(value))
+    low, high = np.minimum.reduceat(value, starts), np.maximum.reduceat(value, starts)
+    totals = exact_sums(value, starts, (float(low.min()), float(high.max())))
+    return Parts(count, count, low, high, totals, np.zeros(len(starts), np.uint8))

@@ -22,6 +22,7 @@ ROW = np.dtype(
     align=True,
 )
 Rows = npt.NDArray[np.void]
+_NO_ROWS: Rows = np.empty(0, ROW)
 _WAITING_READINGS = 500_000
 _DEALT_BY_HOUSEKEEPING = 20_000
 _WAITING_APPENDS = 64
@@ -76,7 +77,7 @@ class Tail:
         ]
         if newer:
             return join_rows([*parts, *newer])
-        return parts[0] if parts else np.empty(0, ROW)
+        return parts[0] if parts else _NO_ROWS
 
     def channels(self) -> list[int]:
         """Name the channels that have rows."""

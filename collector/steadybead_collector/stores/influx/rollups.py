@@ -127,7 +127,7 @@ def _summaries(server: Server, channel: ChannelId, first: int, last: int) -> dic
 def _parts(rows: Columns) -> Iterable[tuple[int, Summary]]:
     windows = rows.time // WINDOW
     starts = np.flatnonzero(np.diff(windows, prepend=windows[0] - 1))
-    return zip(windows[starts].tolist(), summarise_parts(rows, starts), strict=True)
+    return zip(windows[starts].tolist(), summarise_parts(rows, starts).summaries(), strict=True)
 
 
 def _merged(group: Sequence[Rollup]) -> Summary | None:
