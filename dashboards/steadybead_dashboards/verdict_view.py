@@ -1,5 +1,6 @@
 """The verdict on heat and air as a page shows it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -138,8 +139,14 @@ def _quantity(item: Judgement) -> QuantityRow:
         shown(item.highest),
         words.unit,
         "–" if share is None else f"{100 * share:.1f} %",
-        "; ".join((item.note, *item.assumptions)).strip("; "),
+        _once((item.note, *item.assumptions)),
     )
+
+
+def _once(notes: Iterable[str]) -> str:
+    """Join notes; what two of them say is said once."""
+    parts = (part.strip() for note in notes for part in note.split(";"))
+    return "; ".join(dict.fromkeys(part for part in parts if part))
 
 
 def _excursion(number: int, item: Excursion, verdict: Verdict, shell: Shell) -> ExcursionRow:
