@@ -50,6 +50,7 @@ pictures: $(VENV)/dev.done $(VENV)/product.done
 lock: $(VENV)/dev.done
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate pyproject.toml -o requirements.txt
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate --extra test --extra check -c requirements.txt pyproject.toml -o requirements-dev.txt
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header --no-annotate --extra postgres -c requirements.txt pyproject.toml -o requirements-server.txt
 
 clean:
 	rm -rf $(VENV) build dist

@@ -5,7 +5,6 @@
 it lacks `/api/v2/write`: results of such a run are those of the 1.6.7 engine behind a path shim.
 """
 
-import http.client
 import os
 import shutil
 import socket
@@ -19,8 +18,9 @@ from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from itertools import count
 from pathlib import Path
-from urllib.parse import parse_qs, quote, urlencode, urlsplit
+from urllib.parse import quote, urlsplit
 
+import influx_shim
 from steadybead_collector.stores.influx.address import InfluxAddress
 from steadybead_collector.stores.influx.server import Server
 from steadybead_domain.ports import StoreError
@@ -177,61 +177,24 @@ def _shim(target: str, *, native: bool) -> Iterator[Gate]:
         thread.join(5)
 
 
-def mapped(path: str) -> str:
-    """Map `/api/v2/write?bucket=B&precision=ns` to what the engine knows."""
-    parts = urlsplit(path)
-    if parts.path != "/api/v2/write":
-        return path
-    asked = parse_qs(parts.query)
-    return "/write?" + urlencode({"db": asked["bucket"][0], "precision": "n"})
-
-
 def _handler(gate: Gate, target: object, native: bool) -> type[BaseHTTPRequestHandler]:
     host = str(getattr(target, "netloc", ""))
 
-    class Shim(BaseHTTPRequestHandler):
-        protocol_version = "HTTP/1.1"
-        disable_nagle_algorithm = True
-
-        def _pass(self) -> None:
-            body = self.rfile.read(int(self.headers.get("Content-Length") or 0))
+    class Shim(influx_shim.Handler):
+        def reply(self, body: bytes) -> tuple[int, bytes] | None:
             gate.requests.append((self.command, self.path))
+            token = self.headers.get("Authorization", "")
             if gate.away:
-                self.close_connection = True
-                return
-            if gate.refuse_token and self.headers.get("Authorization") == gate.refuse_token:
-                self._answer(401, b'{"code":"unauthorized","message":"unauthorized access"}')
-                return
+                return None
+            if gate.refuse_token and token == gate.refuse_token:
+                return 401, b'{"code":"unauthorized","message":"unauthorized access"}'
             if gate.unmapped and self.path.startswith(("/query", "/api/v2/buckets")):
-                self._answer(200, _UNMAPPED["/query" if "/query" in self.path else "buckets"])
-                return
-            path = self.path if native else mapped(self.path)
-            inner = http.client.HTTPConnection(host, timeout=30)
-            kept = {k: v for k, v in self.headers.items() if k in {"Authorization", "Accept"}}
-            try:
-                inner.request(self.command, path, body or None, kept)
-                answer = inner.getresponse()
-                content = answer.read()
-            finally:
-                inner.close()
+                return 200, _UNMAPPED["/query" if "/query" in self.path else "buckets"]
+            path = self.path if native else influx_shim.mapped(self.path)
+            found = influx_shim.passed(host, path, self.command, body, token)
             if gate.swallow_answers > 0 and self.command == "POST":
                 gate.swallow_answers -= 1
-                self.close_connection = True
-                return
-            self._answer(answer.status, content)
-
-        do_GET = do_POST = _pass  # noqa: N815 — the base class's names
-
-        def _answer(self, status: int, content: bytes) -> None:
-            self.send_response(status)
-            self.send_header("Content-Type", "application/json")
-            if status != 204:
-                self.send_header("Content-Length", str(len(content)))
-            self.end_headers()
-            if status != 204:
-                self.wfile.write(content)
-
-        def log_message(self, *_: object) -> None:
-            pass
+                return None
+            return found
 
     return Shim

@@ -48,6 +48,10 @@ class Places:
         """Give the folder of the plant file."""
         return self.root / "config"
 
+    def all(self) -> tuple[Path, ...]:
+        """Give every folder."""
+        return (self.config, *(self.of(name) for name in ("app", "broker", "postgres", "influx")))
+
     def of(self, server: str) -> Path:
         """Give the folder of `app`, `broker`, `postgres` or `influx`."""
         return self.root / server
@@ -68,7 +72,7 @@ def prepare(places: Places, template: Path, addresses: Addresses, now: dt.dateti
     Passwords of stations that were added to the plant file are made as well.
     """
     app, broker = places.of("app"), places.of("broker")
-    for folder in (places.config, app, broker, places.of("postgres"), places.of("influx")):
+    for folder in places.all():
         folder.mkdir(parents=True, exist_ok=True)
     make_certificates(app, broker, addresses.broker_names, now)
     write_once(broker / "ca.pem", (app / "ca.pem").read_text("utf-8"))
@@ -115,7 +119,7 @@ def _broker_files(broker: Path, app: Path, plant_file: PlantFile, own: dict[str,
 def give_away(places: Places, volumes: Sequence[Path], owner: int) -> None:
     """Hand all folders, and volumes that are new, to the user that servers run as. OSError."""
     fresh = [volume for volume in volumes if volume.stat().st_uid != owner]
-    for top in (places.root, *fresh):
+    for top in (*places.all(), *fresh):
         os.chown(top, owner, owner)
         for folder, folders, files in os.walk(top):
             for name in (*folders, *files):
