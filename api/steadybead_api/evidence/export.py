@@ -4,7 +4,7 @@ import datetime as dt
 from pathlib import Path
 from typing import Final
 
-from steadybead_api.evidence.bundle import Bundle, bundle
+from steadybead_api.evidence.bundle import Attachment, Bundle, bundle
 from steadybead_api.evidence.report import write_report
 from steadybead_api.evidence.seal import empty_slot, parts_of, seal
 from steadybead_api.evidence.sheet import Sheet
@@ -16,6 +16,7 @@ from steadybead_domain.times import EPOCH
 from steadybead_domain.welds import Weld
 
 MEDIA_TYPE: Final = "application/pdf"
+_SIGNATURE: Final = "signature over every other byte of this file"
 
 
 def evidence_file(services: Services, data_dir: Path, weld: Weld, reader: Actor | None) -> bytes:
@@ -35,21 +36,14 @@ def evidence_file(services: Services, data_dir: Path, weld: Weld, reader: Actor 
 
 def _attach(sheet: Sheet, collected: Bundle) -> None:
     when = EPOCH + dt.timedelta(microseconds=collected.exported)
-    for item in collected.attachments:
+    slot = Attachment("signature.jws", empty_slot(), "application/jose", _SIGNATURE)
+    for item in sorted((*collected.attachments, slot), key=lambda a: a.name):  # as name trees ask
         sheet.embed_file(
             bytes=item.content,
             basename=item.name,
             mime_type=item.media_type,
             desc=item.about,
-            associated_file_relationship="Data",
+            associated_file_relationship="Supplement" if item is slot else "Data",
             modification_date=when,
-            compress=True,
+            compress=item is not slot,
         )
-    sheet.embed_file(
-        bytes=empty_slot(),
-        basename="signature.jws",
-        mime_type="application/jose",
-        desc="signature over every other byte of this file",
-        associated_file_relationship="Supplement",
-        modification_date=when,
-    )

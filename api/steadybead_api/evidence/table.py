@@ -51,9 +51,9 @@ class Group:
 def write_groups(groups: Sequence[Group]) -> bytes:
     """Write groups one after another under one header line."""
     sink = io.BytesIO()
-    with pacsv.CSVWriter(
-        sink, _SCHEMA, write_options=pacsv.WriteOptions(quoting_style="none")
-    ) as writer:
+    sink.write(",".join(NAMES).encode() + b"\n")
+    options = pacsv.WriteOptions(include_header=False, quoting_style="none")
+    with pacsv.CSVWriter(sink, _SCHEMA, write_options=options) as writer:
         for group in groups:
             writer.write_table(_arrow(group))
     return sink.getvalue()
