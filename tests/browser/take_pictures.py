@@ -32,6 +32,13 @@ def finished_weld(server: Server) -> str | None:
     return next((w["id"] for w in items if w["stop"] and w["stop"] > w["start"]), None)
 
 
+def first_alarm(server: Server) -> str:
+    """Find the newest alarm of heat or air, whatever its state."""
+    items = server.client.get("api/v1/alarms?state=all").json()["items"]
+    of_guns = [a for a in items if a["gun"]]
+    return str((of_guns or items)[0]["id"])
+
+
 def alarms(server: Server) -> int:
     """Count the alarms that are not normal."""
     return len(server.client.get("api/v1/alarms").json()["items"])
@@ -57,6 +64,10 @@ def main() -> int:
             threading.Event().wait(20.0)
             shoot(sizes["wide"], server, f"/welds/{finished_weld(server)}", "weld")
             shoot(sizes["wide"], server, "/maintenance", "maintenance")
+            shoot(sizes["wide"], server, f"/alarms/{first_alarm(server)}", "alarm")
+            shoot(sizes["phone"], server, "/alarms", "alarms-phone")
+            shoot(sizes["wide"], server, "/alarm-quality", "alarm-quality")
+            shoot(sizes["wide"], server, "/work-list", "work-list")
             shoot(sizes["wide"], server, "/sensors", "sensors")
             browser.close()
     finally:

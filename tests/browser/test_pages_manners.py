@@ -20,6 +20,10 @@ PAGES = (
     "/welds",
     "/welds/w-1001",
     "/maintenance",
+    "/alarms",
+    "/alarms/alarm-1",
+    "/alarm-quality",
+    "/work-list",
     "/signin",
     "/stations/north/nowhere",
 )
@@ -55,6 +59,8 @@ def test_pages_are_accessible_and_fit_the_screen(
         expect(page.locator("#link")).to_have_text("Live")
     if page.locator("#trace").count():
         expect(page.locator("#trace")).to_have_attribute("data-loaded", "")
+    if page.locator("#onset").count():
+        expect(page.locator("#onset")).to_have_attribute("data-loaded", "")
     width = page.evaluate("document.documentElement.scrollWidth")
     assert width <= SIZES[size]["width"]
     results = Axe().run(page, options=RULES)
@@ -186,7 +192,7 @@ def test_an_unknown_token_is_refused_with_a_remedy(
     watch.expect("401")
     page = opener("/signin?next=/welds")
     page.get_by_label("Token").fill("not-a-token")
-    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign in with the token").click()
     expect(page.locator("#problem")).to_contain_text("not known here")
     expect(page.get_by_label("Token")).to_be_focused()
     page.get_by_label("Token").fill(server.token)

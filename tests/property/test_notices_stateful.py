@@ -6,7 +6,7 @@ a receiver that is dead never has more than one notice waiting.
 
 from hypothesis import settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from steadybead_domain.alarms.book import AlarmBook
 from steadybead_domain.alarms.change import Change
@@ -59,6 +59,12 @@ class Notices(RuleBasedStateMachine):
             self.kept.append(notice)
             self.waiting.append(notice.receiver)
 
+    @initialize(kinds=st.lists(st.sampled_from(KINDS), min_size=1, max_size=3))
+    def the_day_begins_badly(self, kinds: list[str]) -> None:
+        for kind in kinds:
+            self.a_condition_comes(kind, "a")
+        self.time_passes(6)
+
     @rule(minutes=st.sampled_from([0.1, 1, 6, 25, 90]))
     def time_passes(self, minutes: float) -> None:
         self.now += round(minutes * MINUTE)
@@ -97,6 +103,7 @@ class Notices(RuleBasedStateMachine):
         self.router = self.fresh()
         for notice in self.kept:
             self.router.remember(notice)
+        self.turn()
 
     @invariant()
     def nothing_is_told_twice(self) -> None:
@@ -119,5 +126,5 @@ class Notices(RuleBasedStateMachine):
                     assert (receiver.name, alarm.raised.alarm, alarm.last_raised) in told
 
 
-Notices.TestCase.settings = settings(max_examples=50, stateful_step_count=30, deadline=None)
+Notices.TestCase.settings = settings(max_examples=80, stateful_step_count=30, deadline=None)
 test_notices = Notices.TestCase

@@ -45,8 +45,9 @@ function bodyOf(button) {
     field.reportValidity();
     return null;
   }
-  const until = new Date(serverNow() + Number(hours) * HOUR_MS - 1_000).toISOString();
-  return name === "shelve" ? { until, reason: field.value } : { reason: field.value };
+  const reason = field.value;
+  if (name === "take-out-of-service") return { reason };
+  return { reason, until: new Date(serverNow() + Number(hours) * HOUR_MS - 1_000).toISOString() };
 }
 
 async function clicked(event) {
