@@ -29,6 +29,7 @@ CHECKING = frozenset({Role.WELDER, *CALIBRATING})
 MAINTAINING = CALIBRATING
 SPECIFYING = frozenset({Role.QUALITY, Role.ADMINISTRATOR})
 SUPERVISING = frozenset({Role.QUALITY, Role.ADMINISTRATOR})
+ADMINISTERING = frozenset({Role.ADMINISTRATOR})
 SEEING_WELDERS = frozenset({Role.QUALITY, Role.ADMINISTRATOR})
 
 
@@ -97,6 +98,21 @@ def may_act(roles: frozenset[Role]) -> Gate:
         if actor.role not in roles:
             allowed = ", ".join(sorted(roles))
             raise Problem(403, "role", f"role {actor.role} may not do this; it needs {allowed}")
+        return actor
+
+    return gate
+
+
+def may_see(roles: frozenset[Role]) -> Gate:
+    """Make the gate of reading what only some roles may see, however open the shop is."""
+
+    def gate(request: Request) -> Actor:
+        actor = current_actor(request)
+        if actor is None:
+            raise unauthorized()
+        if actor.role not in roles:
+            allowed = ", ".join(sorted(roles))
+            raise Problem(403, "role", f"role {actor.role} may not see this; it needs {allowed}")
         return actor
 
     return gate

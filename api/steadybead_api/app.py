@@ -19,6 +19,7 @@ from steadybead_api import (
     live_routes,
     login_routes,
     openapi,
+    people_routes,
     problems,
     procedure_routes,
     quarantine_routes,
@@ -28,6 +29,7 @@ from steadybead_api import (
     trace_routes,
     verdict_routes,
     weld_routes,
+    work_routes,
 )
 from steadybead_api.access import BEARER, SESSION
 from steadybead_api.alarm_figures import last_day
@@ -37,6 +39,7 @@ from steadybead_api.demo_visitor import DemoVisitor
 from steadybead_api.maintenance_pages import maintenance_router
 from steadybead_api.middleware import BodyLimit, Measured, SecurityHeaders
 from steadybead_api.page_routes import page_router
+from steadybead_api.people_pages import people_router
 from steadybead_api.procedure_pages import procedure_router
 from steadybead_api.quality_pages import quality_router
 from steadybead_api.sensor_pages import sensor_router
@@ -63,6 +66,8 @@ _ROUTES = (
     sensor_routes,
     finding_routes,
     filter_routes,
+    work_routes,
+    people_routes,
 )
 _DESCRIPTION = (
     "Heat and air of hot-gas hand-welding stations. Times are RFC 3339 in UTC, intervals"
@@ -88,6 +93,7 @@ def create_app(services: Services) -> FastAPI:
     app.include_router(health_routes.router)
     app.include_router(login_routes.router)
     app.include_router(page_router(services))
+    app.include_router(people_router(services))
     app.include_router(sensor_router(services))
     app.include_router(procedure_router(services))
     app.include_router(weld_router(services))

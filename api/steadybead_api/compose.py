@@ -121,9 +121,17 @@ def run_servers(
             wait_for_signal()
         else:
             serve_until_stopped(
-                services, taken, lambda address: _say(f"pages at {address}  broker {mqtt.url}")
+                services, taken, lambda address: _greet(services, address, mqtt.url or "")
             )
     return 0
+
+
+def _greet(services: Services, address: str, broker: str) -> None:
+    """Say where the pages are, and how the first administrator is made if there is none."""
+    _say(f"pages at {address}  broker {broker}")
+    code = services.first.code()
+    if code is not None:
+        _say(f"nobody can administer yet: make the administrator at {address}first?code={code}")
 
 
 def print_token(config: Path, data: Path | None, role: str, name: str) -> int:

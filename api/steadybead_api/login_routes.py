@@ -1,4 +1,4 @@
-"""`/login` and `/logout`: a token becomes a session in a cookie that scripts cannot read."""
+"""`/login` and `/logout`: who proves to be known gets a session in a cookie no script can read."""
 
 from typing import Any
 from urllib.parse import parse_qs, urlencode, urlsplit
@@ -6,7 +6,7 @@ from urllib.parse import parse_qs, urlencode, urlsplit
 from fastapi import APIRouter, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse, RedirectResponse
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from steadybead_api.access import (
     COOKIE,
@@ -18,6 +18,7 @@ from steadybead_api.access import (
 )
 from steadybead_api.problems import Problem
 from steadybead_api.schemas import LoggedIn
+from steadybead_api.signing_in import Login, sign_in
 from steadybead_collector.records.access import SESSION_LENGTH
 from steadybead_domain.people import Actor
 from steadybead_domain.ports import StoreError
@@ -27,14 +28,6 @@ router = APIRouter(tags=["access"])
 FORM = "application/x-www-form-urlencoded"
 
 
-class Login(BaseModel):
-    """A bearer token, and the page to go to."""
-
-    token: str
-    next: str = "/"
-
-
-_SHOWN = {"validation": "empty"}
 _BODY = {
     "requestBody": {
         "required": True,
@@ -42,8 +35,7 @@ _BODY = {
             kind: {
                 "schema": {
                     "type": "object",
-                    "required": ["token"],
-                    "properties": {"token": {"type": "string"}, "next": {"type": "string"}},
+                    "properties": {name: {"type": "string"} for name in Login.model_fields},
                 }
             }
             for kind in ("application/json", FORM)
@@ -57,7 +49,7 @@ _BODY = {
     response_model=LoggedIn,
     responses={303: {"description": "logged in from a form; go to the page"}},
     openapi_extra=_BODY,
-    summary="Open a session with a token",
+    summary="Open a session by token, password, PIN or the code of the first start",
 )
 async def login(request: Request) -> Response:
     """Take JSON or a form; set the session's cookie. A form that fails is shown again."""
@@ -67,19 +59,13 @@ async def login(request: Request) -> Response:
         if not _is_form(request):
             raise
         why = error.kind if isinstance(error, Problem) else "store"
-        target = (await _form(request)).get("next", "/")
-        return RedirectResponse(_sign_in_again(target, _SHOWN.get(why, why)), 303)
+        return RedirectResponse(_sign_in_again(await _form(request), why, str(error)), 303)
 
 
 async def _logged_in(request: Request) -> Response:
     check_origin(request)
     said = await _said(request)
-    services = services_of(request)
-    access, now = services.records.access, services.clock()
-    actor = await run_in_threadpool(access.token_actor, said.token)
-    secret = await run_in_threadpool(access.log_in, said.token, now, "http")
-    if actor is None or secret is None:
-        raise Problem(401, "token", "this token is unknown or revoked: ask for a new one")
+    actor, secret = await run_in_threadpool(sign_in, request, said)
     response = _answer(request, said, actor, secret)
     set_cookie(request, response, secret)
     return response
@@ -101,7 +87,7 @@ async def logout(request: Request) -> Response:
             check_csrf(request, request.headers.get(CSRF_HEADER) or form.get("csrf"))
         except Problem:
             if _is_form(request):
-                return RedirectResponse(_sign_in_again("/", "form"), 303)
+                return RedirectResponse("/signin?problem=form", 303)
             raise
         services = services_of(request)
         await run_in_threadpool(services.records.access.log_out, secret, services.clock(), "http")
@@ -140,8 +126,10 @@ def local_page(target: str) -> str:
     return target if stays else "/"
 
 
-def _sign_in_again(target: str, problem: str) -> str:
-    return "/signin?" + urlencode({"problem": problem, "next": local_page(target)})
+def _sign_in_again(form: dict[str, str], problem: str, detail: str) -> str:
+    if form.get("code"):
+        return "/first?" + urlencode({"code": form["code"], "problem": detail})
+    return "/signin?" + urlencode({"problem": problem, "next": local_page(form.get("next", "/"))})
 
 
 def _answer(request: Request, said: Login, actor: Actor, secret: str) -> Response:

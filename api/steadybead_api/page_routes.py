@@ -14,21 +14,12 @@ from steadybead_dashboards.catalogue import mark
 from steadybead_dashboards.floor import MOST_OF_TODAY, floor_page, today_began, todays_welds
 from steadybead_dashboards.render import SECURITY_HEADERS, Page, Renderer, renderer
 from steadybead_dashboards.shell import Shell
-from steadybead_dashboards.signin import ProblemPage, SignInPage, own_path
+from steadybead_dashboards.signin import ProblemPage
 from steadybead_dashboards.station import station_page
 from steadybead_domain.ids import BadNameError, StationId
 
 WELDS_OF_A_STATION = 10
 WELDS_OF_A_DAY = 500
-PROBLEMS = {
-    "token": mark(
-        "This token is not known here, or it was withdrawn. Check that all of it was pasted."
-    ),
-    "form": mark("This form was open too long. Please try once more."),
-    "empty": mark("Paste the token into the field."),
-    "origin": mark("Sign in from this very page, not from another site's."),
-    "store": mark("The records cannot be read at the moment. Please try again."),
-}
 NO_STATION = mark("No such station")
 NO_STATION_REMEDY = mark(
     "The plant file names no station of this name. Choose one on the floor page."
@@ -125,12 +116,6 @@ def router_over(sources: PageSources) -> APIRouter:
     @router.get("/stations/{site}/{station}")
     def station(request: Request, site: str, station: str) -> Response:
         return pages.read(request, lambda shell: pages.station(shell, site, station))
-
-    @router.get("/signin")
-    def signin(request: Request, next: str = "/", problem: str = "") -> Response:  # noqa: A002
-        return pages.answer(
-            SignInPage(pages.shell(request), own_path(next), PROBLEMS.get(problem, ""))
-        )
 
     @router.get("/static/{fingerprint}/{path:path}")
     def static(fingerprint: str, path: str) -> Response:

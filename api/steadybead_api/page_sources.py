@@ -31,6 +31,7 @@ ACTS: Final = {
     "maintain": access.MAINTAINING,
     "specify": access.SPECIFYING,
     "supervise": access.SUPERVISING,
+    "administer": access.ADMINISTERING,
 }
 _CURSOR = re.compile(r"(\d{1,19})\.(\d{1,19})")
 

@@ -8,12 +8,19 @@ from steadybead_dashboards.shell import Shell
 
 @dataclass(frozen=True, slots=True)
 class SignInPage:
-    """`back` is where to go afterwards; `problem` says why the last try failed, else empty."""
+    """`back` is where to go afterwards; `problem` says why the last try failed, else empty.
+
+    `tablet` is where the shared tablet stands that asks; `names` are those who may sign in there
+    by PIN. `by_name`: there are accounts, else a token is the only way in.
+    """
 
     template: ClassVar[str] = "signin.html"
     shell: Shell
     back: str
     problem: str = ""
+    tablet: str | None = None
+    names: tuple[str, ...] = ()
+    by_name: bool = False
 
 
 @dataclass(frozen=True, slots=True)

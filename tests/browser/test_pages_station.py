@@ -188,7 +188,7 @@ def test_a_viewer_sees_no_acts(opener: Opener, server: ShopServer) -> None:
     token = server.shop.records.access.create_token(viewer, ANA, now_us(), "test")
     page = opener("/signin?next=" + BAY_1)
     page.get_by_label("Token").fill(token)
-    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign in with the token").click()
     expect(page).to_have_url(server.url + BAY_1)
     expect(page.get_by_text("Hall screen")).to_be_visible()
     expect(page.get_by_role("button", name="Start the record")).to_have_count(0)

@@ -248,7 +248,7 @@ def test_a_welder_may_check_and_not_calibrate(opener: Opener, server: ShopServer
     token = server.shop.records.access.create_token(by, ANA, now_us(), "test")
     page = opener("/signin?next=/calibration")
     page.get_by_label("Token").fill(token)
-    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign in with the token").click()
     expect(page.get_by_text("Welder 4")).to_be_visible()
     expect(page.get_by_role("button", name="Keep the calibration")).to_have_count(0)
     page.goto(server.url + CHECK)

@@ -123,6 +123,7 @@ def test_keys_zoom_pan_and_read_values(opener: Opener) -> None:
 def test_mouse_drag_zooms_wheel_zooms_shift_drag_pans_double_click_resets(opener: Opener) -> None:
     page = ready(opener(RECORD))
     over = page.locator(".u-over").first
+    over.scroll_into_view_if_needed()
     box = over.bounding_box()
     assert box is not None
     y = box["y"] + 50
@@ -202,6 +203,7 @@ def test_gaps_stay_gaps_and_bad_readings_are_marked(opener: Opener, watch: Watch
 
 def test_the_cursor_names_value_quality_and_gap(opener: Opener) -> None:
     page = ready(opener(RECORD))
+    page.locator(".u-over").first.scroll_into_view_if_needed()
     box = page.locator(".u-over").first.bounding_box()
     assert box is not None
     output = page.locator('[data-part="cursor"]')
@@ -273,7 +275,7 @@ def test_the_welder_s_name_is_for_quality_only(opener: Opener, server: ShopServe
     token = server.shop.records.access.create_token(viewer, ANA, now_us(), "test")
     page.goto(server.url + "/signin?next=" + RECORD)
     page.get_by_label("Token").fill(token)
-    page.get_by_role("button", name="Sign in").click()
+    page.get_by_role("button", name="Sign in with the token").click()
     expect(page.get_by_text("Hall screen")).to_be_visible()
     expect(page.get_by_role("heading", name="T-2281 / S14")).to_be_visible()
     expect(page.get_by_text("M. Duarte")).to_have_count(0)

@@ -3,34 +3,40 @@ import { problemOf } from "./acts.js";
 import { tick } from "./times.js";
 import { text } from "./words.js";
 
-const form = document.querySelector("form.sign-in-form");
 const problem = document.getElementById("problem");
+const SECRETS = { token: "token", password: "password", pin: "pin", first: "password" };
+const UNKNOWN = { token: "unknown_token", password: "unknown_password", pin: "unknown_pin" };
 
-async function signIn() {
-  const { token, next } = form.elements;
+async function signIn(form) {
+  const sent = Object.fromEntries(new FormData(form));
+  if (sent.token) sent.token = sent.token.trim();
   const answer = await fetch("/login", {
     method: "POST",
     credentials: "same-origin",
     headers: { "Content-Type": "application/json", Accept: "application/json" },
-    body: JSON.stringify({ token: token.value.trim(), next: next.value }),
+    body: JSON.stringify(sent),
   }).catch(() => null);
-  if (answer?.ok) return location.assign(next.value);
-  if (answer === null) return fail(text("not_sent"));
-  return fail(answer.status === 401 ? text("unknown_token") : text("refused", { detail: await problemOf(answer) }));
+  if (answer?.ok) return location.assign(sent.next);
+  if (answer === null) return fail(form, text("not_sent"));
+  const unknown = answer.status === 401 && UNKNOWN[form.dataset.way];
+  return fail(form, unknown ? text(unknown) : text("refused", { detail: await problemOf(answer) }));
 }
 
-function fail(sentence) {
+function fail(form, sentence) {
+  const field = form.elements[SECRETS[form.dataset.way]];
   problem.hidden = false;
   problem.querySelector("span").textContent = sentence;
-  form.elements.token.setAttribute("aria-invalid", "true");
-  form.elements.token.focus();
+  field.setAttribute("aria-invalid", "true");
+  field.focus();
 }
 
-form.addEventListener("submit", (event) => {
-  event.preventDefault();
-  const button = form.querySelector("button");
-  button.disabled = true;
-  signIn().finally(() => { button.disabled = false; });
-});
+for (const form of document.querySelectorAll("form.sign-in-form")) {
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const button = form.querySelector("button");
+    button.disabled = true;
+    signIn(form).finally(() => { button.disabled = false; });
+  });
+}
 tick();
 setInterval(tick, 1_000);

@@ -1,0 +1,60 @@
+/** People and tablets: each form is one act; the page is read anew when it is done. */
+import { act } from "./acts.js";
+import { tick } from "./times.js";
+import { text } from "./words.js";
+
+const outcome = document.getElementById("outcome");
+const API = "/api/v1";
+
+const ACTS = {
+  role: (person, sent) => act(`${API}/people/${person}/role`, { role: sent.role }),
+  password: (person, sent) => act(`${API}/people/${person}/secret`, { password: sent.password }),
+  pin: (person, sent) => act(`${API}/people/${person}/secret`, { pin: sent.pin }),
+  tablet: (_, sent) => act(`${API}/tablets`, { place: sent.place.trim() }),
+  own: (_, sent) => act(`${API}/me/secret`, {
+    current: sent.current,
+    password: sent.password || null,
+    pin: sent.pin || null,
+  }),
+  async new(_, sent) {
+    const made = await act(`${API}/people`, { name: sent.name.trim(), role: sent.role, password: sent.password });
+    if (sent.pin) await act(`${API}/people/${made.id}/secret`, { pin: sent.pin });
+  },
+};
+
+async function run(button, work) {
+  button.disabled = true;
+  try {
+    await work();
+    location.reload();
+  } catch (error) {
+    outcome.textContent = error.message;
+    outcome.dataset.problem = "";
+    outcome.scrollIntoView({ block: "nearest" });
+    button.disabled = false;
+  }
+}
+
+for (const form of document.querySelectorAll("form[data-form]")) {
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const person = form.closest("[data-person]")?.dataset.person;
+    run(form.querySelector("button"), () => ACTS[form.dataset.form](person, Object.fromEntries(new FormData(form))));
+  });
+}
+
+for (const button of document.querySelectorAll("button[data-act]")) {
+  const { person } = button.closest("[data-person]")?.dataset ?? {};
+  const { tablet } = button.closest("[data-tablet]")?.dataset ?? {};
+  const path = tablet ? `tablets/${tablet}` : `people/${person}`;
+  button.addEventListener("click", () => {
+    if (button.dataset.act === "close" && !button.dataset.sure) {
+      button.dataset.sure = "yes";
+      button.textContent = text("tap_again");
+      return;
+    }
+    run(button, () => act(`${API}/${path}/${button.dataset.act}`));
+  });
+}
+tick();
+setInterval(tick, 1_000);
