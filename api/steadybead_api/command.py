@@ -8,6 +8,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import NoReturn
 
+from steadybead_api.backup_commands import add_backup_commands, back_up_shop, restore_shop
 from steadybead_api.server_commands import add_server_commands, move_shop, prepare_servers
 from steadybead_domain.errors import PlainError
 
@@ -90,6 +91,7 @@ def build_parser() -> argparse.ArgumentParser:
     drifting.add_argument("file", type=Path)
     _add_evidence(commands)
     add_server_commands(commands)
+    add_backup_commands(commands)
     return parser
 
 
@@ -178,6 +180,8 @@ _COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "analyse": _analyse,
     "prepare": prepare_servers,
     "move": move_shop,
+    "backup": back_up_shop,
+    "restore": restore_shop,
     "export": _export,
     "verify": _verify,
 }

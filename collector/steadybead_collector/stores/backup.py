@@ -1,7 +1,9 @@
 """Backups of the readings file while it is written, and their check before they are restored."""
 
+import contextlib
 import hashlib
 import os
+import stat
 from pathlib import Path
 
 import apsw
@@ -18,6 +20,7 @@ from steadybead_domain.ports import StoreError
 
 _PAGES_A_STEP = 4_096
 _BLOCK = 2**20
+_BUSY_MS = 15_000
 _SEALED = (
     "SELECT name, window, part, leaf, data FROM channel JOIN window ON window.channel = channel.id"
     " JOIN chunk ON chunk.id = window.chunk ORDER BY channel, window, part"
@@ -32,14 +35,9 @@ def backup(source_dir: Path, target: Path) -> str:
     Raises StoreError with a remedy.
     """
     part = target.with_name(f"{target.name}.part")
-    source = Database(source_dir, read_only=True)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        part.unlink(missing_ok=True)
-        with source.reading() as connection:
-            connection.execute("SELECT count(*) FROM meta").get  # noqa: B018 — the moment begins
-            with told(part):
-                _copy(connection, part)
+        copy_readings(source_dir, part)
         digest = file_sha256(part)
         part.replace(target)
         _write_digest(target, digest)
@@ -49,9 +47,43 @@ def backup(source_dir: Path, target: Path) -> str:
             f"cannot write the backup {target} ({error.strerror}): check space and permission"
         ) from error
     finally:
-        source.close()
         part.unlink(missing_ok=True)
     return digest
+
+
+def copy_readings(source_dir: Path, part: Path) -> None:
+    """Copy the readings of one moment, beside the writer; StoreError, OSError."""
+    part.unlink(missing_ok=True)
+    source = Database(source_dir, read_only=True)
+    try:
+        with source.reading() as connection:
+            connection.execute("SELECT count(*) FROM meta").get  # noqa: B018 — the moment begins
+            with told(part):
+                _copy(connection, part)
+    finally:
+        source.close()
+
+
+def copy_open(source: Path, part: Path) -> None:
+    """Copy another database of SQLite, of one moment, while others use it; StoreError.
+
+    Where it has no write-ahead log, writers wait until the copy is done.
+    """
+    with told(source):
+        connection = apsw.Connection(str(source), flags=apsw.SQLITE_OPEN_READONLY)
+        try:
+            connection.set_busy_timeout(_BUSY_MS)
+            connection.execute("BEGIN")
+            connection.execute("SELECT count(*) FROM sqlite_schema").get  # noqa: B018 — as above
+            _copy(connection, part)
+        finally:
+            connection.close()
+
+
+def check_structure(file: Path) -> None:
+    """Check the structure of a database that nobody writes; StoreError that says what is wrong."""
+    with told(file), contextlib.closing(_open_unchanging(file)) as connection:
+        _check_structure(connection, file)
 
 
 def check(file: Path) -> int:
@@ -63,16 +95,10 @@ def check(file: Path) -> int:
     if not file.exists():
         raise StoreError(f"there is no {file}: name a backup that exists")
     _check_digest(file)
-    with told(file):
-        connection = apsw.Connection(f"{file.absolute().as_uri()}?immutable=1", flags=_READ_URI)
-        try:
-            identify(connection)
-            found = connection.execute("PRAGMA integrity_check(1)").get
-            if found != "ok":
-                raise StoreError(f"{file} is damaged ({found}): take an older backup")
-            return _check_leaves(connection, file)
-        finally:
-            connection.close()
+    with told(file), contextlib.closing(_open_unchanging(file)) as connection:
+        identify(connection)
+        _check_structure(connection, file)
+        return _check_leaves(connection, file)
 
 
 def restore(file: Path, data_dir: Path) -> int:
@@ -86,7 +112,7 @@ def restore(file: Path, data_dir: Path) -> int:
     chunks = check(file)
     try:
         data_dir.mkdir(parents=True, exist_ok=True)
-        make_whole(target, lambda fresh: _copy_file(file, fresh))
+        make_whole(target, lambda fresh: copy_file(file, fresh))
     except OSError as error:
         raise StoreError(
             f"cannot write {target} ({error.strerror}): check space and permission"
@@ -103,11 +129,20 @@ def file_sha256(file: Path) -> str:
     return digest.hexdigest()
 
 
-_READ_URI = apsw.SQLITE_OPEN_READONLY | apsw.SQLITE_OPEN_URI
+def _open_unchanging(file: Path) -> apsw.Connection:
+    flags = apsw.SQLITE_OPEN_READONLY | apsw.SQLITE_OPEN_URI
+    return apsw.Connection(f"{file.absolute().as_uri()}?immutable=1", flags=flags)
+
+
+def _check_structure(connection: apsw.Connection, file: Path) -> None:
+    found = connection.execute("PRAGMA integrity_check(1)").get
+    if found != "ok":
+        raise StoreError(f"{file} is damaged ({found}): take an older backup")
 
 
 def _copy(connection: apsw.Connection, part: Path) -> None:
     """Copy page by page inside the caller's read transaction, so all pages are of one moment."""
+    part.touch(mode=0o600)
     copy = apsw.Connection(str(part))
     try:
         with copy.backup("main", connection, "main") as job:
@@ -119,7 +154,10 @@ def _copy(connection: apsw.Connection, part: Path) -> None:
     sync_file(part)
 
 
-def _copy_file(file: Path, part: Path) -> None:
+def copy_file(file: Path, part: Path) -> None:
+    """Copy a file with its rights, making the folder it goes to; on disk when this returns."""
+    part.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    part.touch(mode=stat.S_IMODE(file.stat().st_mode))
     with file.open("rb") as stream, part.open("wb") as to:
         while block := stream.read(_BLOCK):
             to.write(block)
