@@ -113,6 +113,7 @@ def make_shop(folder: Path, access: AccessPolicy | None = None) -> Shop:
         live=board,
         access=access or AccessPolicy(),
         clock=clock,
+        data_dir=folder,
     )
     return Shop(clock, readings, records, board, services, create_app(services))
 
