@@ -26,6 +26,9 @@ EVERY_S: Final = 600.0
 class Sealing(Protocol):
     """A readings store whose sealed chunks have leaf hashes."""
 
+    def seal(self, before: int) -> None:
+        """Seal every window that ended by `before` now, so that its leaf exists."""
+
     def leaves(self, start: int, end: int) -> list[Leaf]:
         """List the leaves of the windows in [start, end), by channel, window and part."""
 
@@ -68,6 +71,7 @@ class RootKeeper:
         made: list[Root] = []
         if newest != self._looked:
             first = now - (LATE_DAYS + 1) * DAY - AFTER_MIDNIGHT
+            self._store.seal(day_start(newest) + DAY)
             days = [day_of(first + i * DAY) for i in range(LATE_DAYS + 1)]
             made = [root for day in days if (root := self._make(day, now)) is not None]
             self._looked = newest
