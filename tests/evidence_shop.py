@@ -23,6 +23,7 @@ from api_shop import (
 from steadybead_api.evidence.export import evidence_file
 from steadybead_api.services import Services
 from steadybead_collector.evidence.keeper import RootKeeper
+from steadybead_collector.evidence.ways import FolderWay
 from steadybead_collector.records.store import Records
 from steadybead_collector.stores import SqliteReadings
 from steadybead_domain.people import Actor, Role
@@ -56,7 +57,8 @@ class SealedShop:
         return evidence_file(self.services, self.folder, self.weld, QA)
 
     def keeper(self, drop: Path | None = None) -> RootKeeper:
-        return RootKeeper(self.readings, self.folder, "north", drop, self.clock)
+        ways = () if drop is None else (FolderWay(drop),)
+        return RootKeeper(self.readings, self.folder, "north", ways, self.clock)
 
     def token(self, role: Role = Role.QUALITY) -> dict[str, str]:
         actor = Actor(f"the {role}", role)

@@ -18,6 +18,7 @@ from steadybead_collector.clock import wall_clock
 from steadybead_collector.collector import Collector
 from steadybead_collector.config import MqttSettings, PlantFile
 from steadybead_collector.evidence.keeper import RootKeeper, Sealing
+from steadybead_collector.evidence.ways import ways_of
 from steadybead_collector.locking import lock_folder
 from steadybead_collector.mqtt.broker import EmbeddedBroker
 from steadybead_collector.notify.notifier import Notifier, ReceiverStatus
@@ -134,8 +135,8 @@ def _keep_roots(
 ) -> None:
     """Make each day's root over the sealed readings, where the store seals them."""
     if isinstance(readings, Sealing):
-        drop = plant_file.evidence.drop_folder
-        keeper = RootKeeper(readings, data_dir, plant_file.plant.site, drop, wall_clock)
+        ways = ways_of(plant_file, data_dir)
+        keeper = RootKeeper(readings, data_dir, plant_file.plant.site, ways, wall_clock)
         stack.callback(keeper.stop, STOP_WITHIN_S)
         keeper.start()
 

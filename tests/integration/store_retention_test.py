@@ -108,7 +108,7 @@ def test_a_daily_root_holds_what_was_not_sealed_by_itself(tmp_path: Path) -> Non
     store.append(Batch(day + DAY, {NOZZLE: rows}))
     assert store.leaves(day, day + DAY) == []
     clock = day + DAY + 2 * HOUR
-    (root,) = RootKeeper(store, tmp_path, "north", None, lambda: clock).look()
+    (root,) = RootKeeper(store, tmp_path, "north", (), lambda: clock).look()
     assert root.leaves == 144
     assert sum(leaf.count for leaf in store.leaves(day, day + DAY)) == len(rows)
     store.close()

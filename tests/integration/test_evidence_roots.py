@@ -13,11 +13,15 @@ from api_shop import FLOW, NOZZLE, T0
 from evidence_shop import SealedShop, cold_for, noisy, sealed_shop
 from steadybead_api.evidence.check import check
 from steadybead_api.evidence.table import Group, read_groups, write_groups
+from steadybead_collector.config.notify import NotifyTarget
+from steadybead_collector.evidence.keeper import RootKeeper
 from steadybead_collector.evidence.keys import PRIVATE, SigningKeyError, read_public, signing_key
 from steadybead_collector.evidence.roots import RootBook, RootError, day_start
+from steadybead_collector.evidence.ways import FolderWay, NoticeWay
 from steadybead_collector.stores.leaves import leaf_hash
 from steadybead_collector.stores.packed import pack, unpack
 from steadybead_collector.stores.windows import WINDOW
+from steadybead_domain.alarms.receivers import Receiver
 from steadybead_domain.evidence.jws import public_bytes, verify
 from steadybead_domain.evidence.merkle import tree_hash
 from steadybead_domain.readings import Batch
@@ -208,3 +212,22 @@ def test_raw_readings_come_back_bit_for_bit(shop: SealedShop) -> None:
     assert back.rows.time.tobytes() == rows.time.tobytes()
     assert leaf_hash(NOZZLE, T0, 0, back.rows) == leaf_hash(NOZZLE, T0, 0, rows)
     assert len(shop.readings.sealed(NOZZLE, T0, T0 + 20 * MINUTE)) == 2
+
+
+def test_a_root_leaves_by_message_too_and_each_way_on_its_own(shop: SealedShop) -> None:
+    receiver = Receiver("quality", frozenset({"quality"}))
+    message = NoticeWay(NotifyTarget(receiver, folder="letters"), shop.folder)
+    blocked = shop.folder / "outside"
+    blocked.write_text("in the way")
+    ways = (message, FolderWay(blocked))
+    keeper = RootKeeper(shop.readings, shop.folder, "north", ways, shop.clock)
+    with pytest.raises(OSError, match=r"exists|Not a directory"):
+        keeper.look()
+    (letter,) = (shop.folder / "letters").glob("*.eml")
+    assert RootBook(shop.folder).roots()[0].root in letter.read_text()
+    blocked.unlink()
+    keeper.look()
+    assert len(list((shop.folder / "letters").glob("*.eml"))) == 1
+    left = RootBook(shop.folder).roots()[0].left
+    assert "by message to quality" in left
+    assert "by file drop" in left

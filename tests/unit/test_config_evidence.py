@@ -36,6 +36,7 @@ def test_the_shop_chooses_risk_and_time(tmp_path: Path) -> None:
         ("[verdict]\naverage_s = 0.1", "from 1 to 600"),
         ("[verdict]\nrisc = 0.05", "risk"),
         ("[evidence]\ndrop_folder = 3", "drop_folder is not a text"),
+        ('[evidence]\nreceiver = "nobody"', "no .* is named nobody"),
     ],
 )
 def test_a_mistake_is_told_with_its_remedy(tmp_path: Path, tables: str, told: str) -> None:

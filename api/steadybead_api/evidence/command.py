@@ -43,6 +43,8 @@ def _lines(path: Path, found: Checked, *, asked: bool) -> list[str]:
 
 def export_weld(weld_id: str, output: Path, config: Path, data: Path | None) -> int:
     """Write the evidence file of a record; give the exit code. OSError, PlainError."""
+    if not output.absolute().parent.is_dir():
+        raise PlainError(f"{output}: there is no such folder: make it, or name another file")
     from steadybead_api.evidence.export import evidence_file  # noqa: PLC0415
     from steadybead_api.evidence.offline import offline_services  # noqa: PLC0415
 

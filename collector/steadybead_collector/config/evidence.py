@@ -1,6 +1,7 @@
 """`[verdict]` and `[evidence]` in the plant file: how the shop decides, and where roots go."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -14,9 +15,13 @@ LARGEST_AVERAGE_S: Final = 600.0
 
 @dataclass(frozen=True, slots=True)
 class EvidenceSettings:
-    """`drop_folder`: where each daily root is copied to; it should lie outside of the shop."""
+    """Where each daily root is sent: a folder, which should lie outside of the shop; a receiver.
+
+    `receiver` names one of the `[[notify]]` tables.
+    """
 
     drop_folder: Path | None = None
+    receiver: str | None = None
 
 
 def read_rule(table: Table) -> DecisionRule:
@@ -29,11 +34,14 @@ def read_rule(table: Table) -> DecisionRule:
     )
 
 
-def read_evidence(table: Table, folder: Path) -> EvidenceSettings:
+def read_evidence(table: Table, folder: Path, receivers: Sequence[str]) -> EvidenceSettings:
     """Read `[evidence]`; a relative folder is looked up beside the plant file."""
-    table.only(("drop_folder",))
-    drop = table.text("drop_folder")
-    return EvidenceSettings(None if drop is None else folder / drop)
+    table.only(("drop_folder", "receiver"))
+    drop, receiver = table.text("drop_folder"), table.text("receiver")
+    if receiver is not None and receiver not in receivers:
+        known = ", ".join(receivers) or "there is none"
+        table.fault("receiver", f"no [[notify]] is named {receiver}", f"name one of: {known}")
+    return EvidenceSettings(None if drop is None else folder / drop, receiver)
 
 
 def _within(table: Table, key: str, usual: float, low: float, high: float) -> float:

@@ -79,7 +79,8 @@ def load_plant_file(path: Path, version: int = 1) -> PlantFile:
     calendar = read_calendar(root.table("calendar", "calendar"), timezone)
     notify = read_notify(root, path.parent, [s.id.station for s in stations])
     rule = read_rule(root.table("verdict", "verdict"))
-    evidence = read_evidence(root.table("evidence", "evidence"), path.parent)
+    receivers = [target.receiver.name for target in notify]
+    evidence = read_evidence(root.table("evidence", "evidence"), path.parent, receivers)
     if not notes.problems:
         _check_wiring(root, stations)
     if notes.problems:

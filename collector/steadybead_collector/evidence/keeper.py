@@ -3,12 +3,13 @@
 import json
 import logging
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final, Protocol, runtime_checkable
 
 from steadybead_collector.evidence.keys import signing_key
 from steadybead_collector.evidence.roots import Root, RootBook, day_of, day_start
+from steadybead_collector.evidence.ways import Way
 from steadybead_collector.stores.leaves import Leaf
 from steadybead_domain.errors import PlainError
 from steadybead_domain.evidence.jws import canonical, sign
@@ -44,11 +45,11 @@ class RootKeeper:
         store: Sealing,
         data_dir: Path,
         site: str,
-        drop_folder: Path | None,
+        ways: Sequence[Way],
         clock: Callable[[], int],
     ) -> None:
         self._store, self._clock = store, clock
-        self._data_dir, self._site, self._drop = data_dir, site, drop_folder
+        self._data_dir, self._site, self._ways = data_dir, site, ways
         self._book = RootBook(data_dir)
         self._looked = ""
         self._stop = threading.Event()
@@ -75,25 +76,22 @@ class RootKeeper:
             days = [day_of(first + i * DAY) for i in range(LATE_DAYS + 1)]
             made = [root for day in days if (root := self._make(day, now)) is not None]
             self._looked = newest
-        self._drop_waiting(now)
+        self._send_waiting(now)
         return made
 
     def _make(self, day: str, now: int) -> Root | None:
         start = day_start(day)
         return self._book.add(day, self._store.leaves(start, start + DAY), now)
 
-    def _drop_waiting(self, now: int) -> None:
-        if self._drop is None:
-            return
-        for root in self._book.roots():
-            if not root.left:
-                name = f"steadybead-{self._site}-{root.id}.root.json"
-                self._drop.mkdir(parents=True, exist_ok=True)
-                (self._drop / name).write_bytes(self._letter(root))
-                how = f"{format_rfc3339(now)} by file drop"
-                self._book.note_left(root, how)
+    def _send_waiting(self, now: int) -> None:
+        """Send what has not left yet, on every way; the first that fails ends the pass."""
+        for way in self._ways:
+            for root in self._book.roots():
+                if not self._book.left_by(root, way.name):
+                    way.send(f"steadybead-{self._site}-{root.id}.root", self._letter(root), now)
+                    self._book.note_left(root, way.name, f"{format_rfc3339(now)} {way.words}")
 
-    def _letter(self, root: Root) -> bytes:
+    def _letter(self, root: Root) -> str:
         """Write what leaves the shop: the root for people, and signed."""
         stated = {
             "site": self._site,
@@ -105,7 +103,7 @@ class RootKeeper:
             "previous": root.previous,
         }
         token = sign(canonical(stated), signing_key(self._data_dir))
-        return (json.dumps({**stated, "signature": token}, indent=1) + "\n").encode()
+        return json.dumps({**stated, "signature": token}, indent=1) + "\n"
 
     def _work(self) -> None:
         while not self._stop.is_set():

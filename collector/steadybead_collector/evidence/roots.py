@@ -120,11 +120,17 @@ class RootBook:
         _write_new(path, canonical(content))
         return self._read(path)
 
-    def note_left(self, root: Root, how: str) -> None:
-        """Keep that a root left the shop; the first time counts."""
-        path = self.folder / f"{root.id}.left"
+    def note_left(self, root: Root, way: str, how: str) -> None:
+        """Keep that a root left the shop on a way; the first time counts."""
         with contextlib.suppress(FileExistsError):
-            _write_new(path, how.encode())
+            _write_new(self._left(root.id, way), how.encode())
+
+    def left_by(self, root: Root, way: str) -> bool:
+        """Tell whether a root left the shop on a way."""
+        return self._left(root.id, way).is_file()
+
+    def _left(self, root: str, way: str) -> Path:
+        return self.folder / f"{root}.{way}.left"
 
     def _paths(self, day: str | None) -> Iterator[Path]:
         if not self.folder.is_dir():
@@ -139,8 +145,8 @@ class RootBook:
         try:
             content: dict[str, Any] = json.loads(data)
             form = content.pop("form")
-            left = path.with_suffix(".left")
-            how = left.read_text("utf-8") if left.is_file() else ""
+            told = sorted(self.folder.glob(f"{path.stem}.*.left"))
+            how = "; ".join(way.read_text("utf-8") for way in told)
             root = Root(**content, sha256=hashlib.sha256(data).hexdigest(), left=how)
         except (ValueError, KeyError, TypeError) as error:
             raise RootError(f"{path}: is no root's file ({error}): restore it") from None
