@@ -16,6 +16,7 @@ from steadybead_domain.times import DAY
 SPANS = {1: mark("24 hours"), 7: mark("7 days"), 30: mark("30 days")}
 _PARTS = {1: 24, 7: 28, 30: 30}
 _PART_WORDS = {1: mark("an hour each"), 7: mark("6 hours each"), 30: mark("a day each")}
+LEAST_HOURS = 1.0
 STATES = {
     "waiting": mark("waiting"),
     "delivered": mark("delivered"),
@@ -73,7 +74,10 @@ class NoticeRow:
 
 @dataclass(frozen=True, slots=True)
 class AlarmQualityPage:
-    """Figures of the last `days`, their picture, the worst conditions, the notices."""
+    """Figures of the last `days`, their picture, the worst conditions, the notices.
+
+    `per_hour` is a dash until an hour was attended.
+    """
 
     template: ClassVar[str] = "alarm-quality.html"
     shell: Shell
@@ -136,7 +140,7 @@ def alarm_quality_page(
         shell.moment(quality.end),
         f"{operator_hours:.1f}",
         quality.raised,
-        f"{quality.per_hour:.2f}",
+        f"{quality.per_hour:.2f}" if operator_hours >= LEAST_HOURS else "–",
         _percent(quality.flood_share),
         quality.most_in_ten_minutes,
         conditions(quality.chattering),
