@@ -325,13 +325,15 @@ class ShopServer:
 
 
 @contextmanager
-def open_shop_server(folder: Path, *, read: bool = True, demo: bool = True) -> Iterator[ShopServer]:
+def open_shop_server(
+    folder: Path, *, read: bool = True, demo: bool = True, plant: Plant = PLANT
+) -> Iterator[ShopServer]:
     """Open the shop in a folder and serve it; `demo` signs the browser in by itself."""
     records = open_records("sqlite", folder)
-    board = LiveBoard(lambda: PLANT, now_us)
+    board = LiveBoard(lambda: plant, now_us)
     shop = Shop(records, MemoryReadings(), board)
     policy = AccessPolicy(read="open" if read else "login", demo=demo)
-    services = Services(shop.readings, records, lambda: PLANT, board, policy, now_us)
+    services = Services(shop.readings, records, lambda: plant, board, policy, now_us)
     board.connected(now_us())
     now = now_us()
     stop = now - 10 * MINUTE
