@@ -125,6 +125,9 @@ def base_image(host: str) -> str:
 
 def product_image(host: str, base: str) -> str:
     """Build the product's image from this checkout, with wheels that pip fetches on this side."""
+    named = os.environ.get("STEADYBEAD_TEST_PRODUCT_IMAGE")
+    if named is not None:
+        return named
     name = "steadybead-test/product:local"
     with tempfile.TemporaryDirectory() as text:
         folder = Path(text)
@@ -158,6 +161,7 @@ class Compose:
 
     def __init__(self, host: str, images: Mapping[str, str]) -> None:
         self.http_port, self.mqtt_port = _free_ports(2)
+        self._ids: dict[str, str] = {}
         self._words = [*(_compose() or ()), "-p", f"sbtest{os.getpid()}"]
         self._words += ["-f", str(ROOT / "docker-compose.yml"), "-f", str(LOCAL)]
         self._environment = os.environ | {
@@ -168,7 +172,7 @@ class Compose:
             **images,
         }
 
-    def run(self, *words: str, within_s: float = 120) -> str:
+    def run(self, *words: str, within_s: float = 240) -> str:
         """Run one compose command; give what it says."""
         done = subprocess.run(
             [*self._words, *words],
@@ -186,13 +190,14 @@ class Compose:
 
     def health(self, service: str) -> str:
         """Give the health of a service's container."""
-        container = self.run("ps", "-q", service).strip()
-        asked = ["docker", "inspect", "-f", "{{json .State}}", container]
+        if service not in self._ids:
+            self._ids[service] = self.run("ps", "-q", service).strip()
+        asked = ["docker", "inspect", "-f", "{{json .State}}", self._ids[service]]
         told = subprocess.run(asked, env=self._environment, capture_output=True, check=True)
         state = json.loads(told.stdout)
         return str(state.get("Health", {}).get("Status", state["Status"]))
 
-    def await_health(self, services: Sequence[str], within_s: float = 90) -> None:
+    def await_health(self, services: Sequence[str], within_s: float = 180) -> None:
         """Wait until all of some services are healthy."""
         _await(lambda: all(self.health(s) == "healthy" for s in services), within_s, str(services))
 

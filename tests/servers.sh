@@ -8,6 +8,11 @@ have mosquitto_pub || missing="$missing mosquitto-clients"
 have chromium || have chromium-browser || have google-chrome || missing="$missing chromium"
 have influxd || missing="$missing influxdb"
 ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing="$missing postgresql"
+if [ "${STEADYBEAD_NO_CONTAINERS:-}" != 1 ] && [ -z "${DOCKER_HOST:-}" ]; then
+  have dockerd || missing="$missing docker.io"
+  have docker-compose || docker compose version >/dev/null 2>&1 || missing="$missing docker-compose"
+  [ -e /usr/share/doc/python3-venv ] || missing="$missing python3-venv"
+fi
 [ -n "$missing" ] || exit 0
 if command -v apt-get >/dev/null 2>&1 && [ "$(id -u)" = 0 ]; then
   echo "installing for the tests:$missing"
