@@ -84,6 +84,7 @@ def test_another_process_reads_while_one_writes(tmp_path: Path) -> None:
     with writing(tmp_path, 0) as process:
         acknowledged(process, 3)
         reader = SqliteReadings(tmp_path, read_only=True)
+        assert set(reader.channels()) == set(CHANNELS)
         seen = 0
         for round_number in range(20):
             last = acknowledged(process, 4 + 4 * round_number)

@@ -65,17 +65,14 @@ class SqliteReadings:
     def channels(self) -> Sequence[ChannelId]:
         """Name the channels that have readings, or had some that were forgotten."""
         with self._database.lock:
-            self._database.check_open()
+            self._follow_writer()
             return list(self._recent.ids)
 
     def latest(self, channels: Sequence[ChannelId]) -> Mapping[ChannelId, Reading]:
         """Give the newest reading of each channel that has one."""
         recent = self._recent
         with self._database.lock:
-            if self._database.read_only:
-                with self._database.reading() as connection:
-                    recent.load(connection)
-            self._database.check_open()
+            self._follow_writer()
             found = {c: recent.newest.reading(recent.ids[c]) for c in channels if c in recent.ids}
         return {c: reading for c, reading in found.items() if reading is not None}
 
@@ -227,6 +224,13 @@ class SqliteReadings:
                 self._recent.load(connection)
                 number, tail = self._tail_of(channel)
             yield None if number is None else View(connection, number, tail)
+
+    def _follow_writer(self) -> None:
+        """Learn, in a process that only reads, what the writer wrote meanwhile."""
+        self._database.check_open()
+        if self._database.read_only:
+            with self._database.reading() as connection:
+                self._recent.load(connection)
 
     def _tail_of(self, channel: ChannelId) -> tuple[int | None, Rows]:
         with self._database.lock:
