@@ -8,6 +8,7 @@ from fastapi.responses import PlainTextResponse
 
 from steadybead_api import weld_acts
 from steadybead_api.access import Reader, services_of
+from steadybead_api.evidence.bundle import TooLongError
 from steadybead_api.evidence.export import MEDIA_TYPE, evidence_file
 from steadybead_api.problems import Problem
 from steadybead_api.services import Services
@@ -38,6 +39,8 @@ def evidence(request: Request, reader: Reader, weld: WeldId) -> Response:
         content = evidence_file(services, _folder(services), found, reader)
     except SigningKeyError as error:
         raise Problem(503, "signing-key", str(error)) from None
+    except TooLongError as error:
+        raise Problem(409, "too-long", str(error)) from None
     name = f"weld-{found.id}.pdf"
     headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
     return Response(content, media_type=MEDIA_TYPE, headers=headers)

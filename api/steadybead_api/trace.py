@@ -17,11 +17,11 @@ from steadybead_domain.procedures import Procedure
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Buckets, Columns, Int64
 from steadybead_domain.times import SECOND
+from steadybead_domain.verdict.curve import SHORTEST_GAP, gap_us
 from steadybead_domain.welds import Weld
 
 MARGIN: Final = 60 * SECOND
 PAGE_ROWS: Final = 10_000
-SHORTEST_GAP: Final = 2 * SECOND
 CSV_COLUMNS: Final = ["channel", "time", "value", "unit", "quality", "reason"]
 
 
@@ -99,11 +99,7 @@ def rows_of(wanted: TraceFrame) -> Iterator[columns.ReadingPart]:
 
 def gap_length(channel: Channel, shown: Columns) -> int:
     """Tell how long a pause is a gap: ten usual spacings, 2 s at least, silence at most."""
-    silence = int(channel.silence_s * SECOND)
-    if len(shown) < 3:
-        return silence
-    usual = int(np.median(np.diff(shown.time)))
-    return min(max(10 * usual, SHORTEST_GAP), silence)
+    return gap_us(shown.time, int(channel.silence_s * SECOND))
 
 
 def window_of(

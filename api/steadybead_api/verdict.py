@@ -21,7 +21,7 @@ from steadybead_domain.procedures import Procedure, Window
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Columns
 from steadybead_domain.times import HOUR, SECOND
-from steadybead_domain.verdict.conclude import JUDGED, Case, conclude
+from steadybead_domain.verdict.conclude import JUDGED, LONGEST_US, Case, conclude
 from steadybead_domain.verdict.judge import Evidence
 from steadybead_domain.verdict.model import Reason, Verdict, Why
 from steadybead_domain.verdict.runs import find_runs
@@ -61,7 +61,8 @@ def seam_facts(services: Services, weld: Weld) -> SeamFacts:
     held_to = procedure_of(services, weld)
     procedure = None if held_to is None else held_to.procedure
     maker = _CaseMaker(services, weld, Measuring(services), None)
-    return _facts(weld, procedure, maker.columns_of(Quantity.TRAVEL_SPEED))
+    speed = None if maker.is_too_long else maker.columns_of(Quantity.TRAVEL_SPEED)
+    return _facts(weld, procedure, speed)
 
 
 def _facts(weld: Weld, procedure: Procedure | None, speed: Columns | None) -> SeamFacts:
@@ -83,8 +84,15 @@ class _CaseMaker:
         stop = services.clock() if weld.stop is None else weld.stop
         self._stop = max(stop, weld.start)
 
+    @property
+    def is_too_long(self) -> bool:
+        return self._stop - self._weld.start > LONGEST_US
+
     def case(self, procedure: Procedure | None) -> Case:
         weld = self._weld
+        if self.is_too_long:
+            facts = _facts(weld, procedure, None)
+            return Case(weld, procedure, (), (), (), "", facts, too_long=True)
         stand, motion, speed = (
             self.columns_of(q)
             for q in (Quantity.IN_STAND, Quantity.GUN_MOTION, Quantity.TRAVEL_SPEED)
@@ -94,7 +102,6 @@ class _CaseMaker:
         if procedure is not None:
             near = mean_between(self._services.readings, weld.start, self._stop)
             evidence = [(q, self._evidence(q, procedure, near)) for q in JUDGED]
-        facts = _facts(weld, procedure, speed)
         return Case(
             weld,
             procedure,
@@ -102,7 +109,7 @@ class _CaseMaker:
             evidence,
             runs,
             runs_from,
-            facts,
+            _facts(weld, procedure, speed),
             self._channel(Quantity.CONTACT_FORCE) is not None,
         )
 

@@ -9,6 +9,7 @@ from steadybead_api.access import Reader, services_of
 from steadybead_api.fields import Name, station_id
 from steadybead_api.problems import Problem
 from steadybead_api.verdict import weld_verdict
+from steadybead_api.verdict_keeper import keep_verdict
 from steadybead_api.verdict_schemas import ReachList, VerdictItem
 from steadybead_api.weld_routes import WeldId
 from steadybead_domain.verdict.codec import verdict_json
@@ -24,7 +25,10 @@ router = APIRouter(tags=["welds"])
 def verdict_of_weld(request: Request, _reader: Reader, weld: WeldId) -> dict[str, Any]:
     """Judge a record by what is on record now. It is about heat and air; no weld passes by it."""
     services = services_of(request)
-    return verdict_json(weld_verdict(services, weld_acts.the_weld(services, weld)))
+    found = weld_acts.the_weld(services, weld)
+    verdict = weld_verdict(services, found)
+    keep_verdict(services, found, verdict)
+    return verdict_json(verdict)
 
 
 @router.get(

@@ -95,6 +95,7 @@ class JudgementItem(Answer):
     averages: list[AverageItem]
     excursions_left_out: int
     gaps: list[GapItem]
+    gaps_left_out: int
     judged_s: float
     covered_s: float
     inside_s: float

@@ -80,7 +80,7 @@ async def test_no_such_record_is_a_problem(client: httpx.AsyncClient) -> None:
 
 
 async def test_a_running_record_and_one_overtaken_cannot_be_told(shop: SealedShop) -> None:
-    started = T0 + 30 * 60 * SECOND
+    started = shop.clock() - 30 * 60 * SECOND
     for i, name in enumerate(("w-never-stopped", "w-running")):
         event = WeldEvent(
             WeldEventKind.START,
@@ -215,3 +215,42 @@ def test_the_raw_readings_are_all_there(pdf: bytes, shop: SealedShop) -> None:
     ]
     stored = sum(len(p) for p in shop.readings.read(NOZZLE, T0 - 300 * SECOND, T0 + 1500 * SECOND))
     assert sum(r.startswith(str(NOZZLE).encode()) for r in rows) == stored
+
+
+async def test_a_record_that_nobody_stopped_for_days_is_not_read_for_ever(shop: SealedShop) -> None:
+    event = WeldEvent(WeldEventKind.START, "w-forgotten", shop.weld.station, "c", T0, "Ana", "test")
+    shop.records.welds.add(event)
+    async with client_of(shop.app) as opened:
+        opened.headers.update(shop.token())
+        told = (await opened.get(f"{API}/welds/w-forgotten/verdict")).json()
+        file = await opened.get(f"{API}/welds/w-forgotten/evidence")
+    assert told["verdict"] == "cannot tell"
+    assert {r["why"] for r in told["reasons"]} == {"not stopped", "too long", "no procedure"} - (
+        set() if told["procedure"] is None else {"no procedure"}
+    )
+    assert file.status_code == 409
+    assert "amend its stop" in file.json()["detail"]
+
+
+NASTY = "\U0001d54f\u202e\n()\\<script>" + "W" * 400 + "\ufeffе́ЖΩ漢字"
+
+
+async def test_any_text_of_people_is_printed_and_attached_as_it_was(tmp_path: Path) -> None:
+    with sealed_shop(tmp_path) as shop:
+        started = T0 + 1500 * SECOND
+        first = shop.records.welds.events(WELD)[0]
+        details = replace(first.details, remarks=NASTY, sheet=NASTY, rod="--key")
+        place = {"weld": "w-odd", "time": started, "job": NASTY, "seam": NASTY}
+        shop.records.welds.add(replace(first, **place, details=details))
+        stop = WeldEvent(
+            WeldEventKind.STOP, "w-odd", first.station, "a", started + 60 * SECOND, "x", "test"
+        )
+        shop.records.welds.add(stop)
+        async with client_of(shop.app) as opened:
+            opened.headers.update(shop.token())
+            data = (await opened.get(f"{API}/welds/w-odd/evidence")).content
+    assert check(data).untouched
+    record = json.loads(attached(data)["record.json"])
+    assert (record["job"], record["remarks"]) == (NASTY, NASTY)
+    with pikepdf.open(io.BytesIO(data)) as opened_file:
+        assert {f.kind for f in pdfa.check(opened_file, "3b").findings} <= {"unsupported"}

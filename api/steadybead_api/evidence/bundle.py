@@ -18,15 +18,21 @@ from steadybead_api.weld_items import amendment_items, signature_item, weld_item
 from steadybead_domain.alarms.codec import fact_to_json
 from steadybead_domain.alarms.model import AlarmFact
 from steadybead_domain.calibration.codec import to_json
+from steadybead_domain.errors import PlainError
 from steadybead_domain.evidence.jws import canonical
 from steadybead_domain.people import Actor
 from steadybead_domain.times import HOUR, format_rfc3339
 from steadybead_domain.verdict.codec import verdict_json
+from steadybead_domain.verdict.conclude import LONGEST_US
 from steadybead_domain.verdict.model import Verdict
 from steadybead_domain.welds import Weld
 
 MOST_ALARMS: Final = 1_000
 _TIMES: Final = frozenset({"start", "stop", "time", "approved_at"})
+
+
+class TooLongError(PlainError):
+    """A record too long for one file; the message is the remedy."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +64,15 @@ class Bundle:
 
 
 def bundle(services: Services, data_dir: Path, weld: Weld, reader: Actor | None) -> Bundle:
-    """Collect it all as it stands now. Whose name `reader` may not see is left out."""
+    """Collect it all as it stands now. Whose name `reader` may not see is left out.
+
+    Raises TooLongError for a record that is longer than a verdict looks at.
+    """
+    stop = services.clock() if weld.stop is None else weld.stop
+    if stop - weld.start > LONGEST_US:
+        raise TooLongError(
+            f"weld {weld.id} is longer than a day: export its readings, or amend its stop"
+        )
     measuring = Measuring(services)
     verdict = weld_verdict(services, weld, measuring)
     covered = frame(services, weld)

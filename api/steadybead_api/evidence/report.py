@@ -111,7 +111,12 @@ class _Writer:
         words = f"{item.title}, revision {item.revision}; {item.source}, {item.edition}"
         found = sorted(n for n, w in item.provenance.items() if "memory" in w)
         self._sheet.ln(1.5)
-        self._sheet.paragraph(f"Procedure {item.id}: {words}.")
+        approved = (
+            f"approved by {held.approved_by} on {self._day(held.approved_at)}"
+            if held.approved_at is not None
+            else "not approved by anybody"
+        )
+        self._sheet.paragraph(f"Procedure {item.id}: {words}; {approved}.")
         if found:
             named = ", ".join(n.replace("_", " ") for n in found)
             self._sheet.paragraph(f"From memory in it, to be verified: {named}.", SOFT)

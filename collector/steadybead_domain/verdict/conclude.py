@@ -6,7 +6,7 @@ from typing import Final
 
 from steadybead_domain.procedures import Procedure
 from steadybead_domain.quantities import Quantity
-from steadybead_domain.times import SECOND
+from steadybead_domain.times import DAY, SECOND
 from steadybead_domain.verdict.judge import Evidence, judge
 from steadybead_domain.verdict.model import (
     Conclusion,
@@ -24,6 +24,7 @@ from steadybead_domain.welds import Weld
 JUDGED: Final = (Quantity.NOZZLE_TEMPERATURE, Quantity.AIR_FLOW)
 UNITS: Final = {q: q.facts.unit for q in JUDGED}
 SHORTEST_US: Final = SECOND
+LONGEST_US: Final = DAY
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,6 +33,7 @@ class Case:
 
     `evidence` holds, for each quantity, what it is judged by, or the reason why there is nothing.
     `overlapping` are ids of other records of the same gun that share time with this one.
+    `too_long`: longer than `LONGEST_US`, so its readings were not looked at.
     """
 
     weld: Weld
@@ -42,6 +44,7 @@ class Case:
     runs_from: str
     seam: SeamFacts
     has_force: bool = False
+    too_long: bool = False
 
 
 def conclude(case: Case, rule: DecisionRule, seam: SeamAssumptions = DEFAULT_SEAM) -> Verdict:
@@ -77,13 +80,16 @@ def record_reasons(case: Case) -> Sequence[Reason]:
     elif weld.stop - weld.start < SHORTEST_US:
         text = "the record is shorter than a second"
         reasons.append(Reason(Why.NO_LENGTH, text, weld.start, weld.stop))
+    if case.too_long:
+        text = "the record is longer than a day: one start for each seam or stretch of it"
+        reasons.append(Reason(Why.TOO_LONG, text, weld.start, weld.stop))
     if weld.ended_by == "next start":
         text = "the stop was not told: the record ended where the next one began on the same gun"
         reasons.append(Reason(Why.STOP_NOT_TOLD, text, weld.start, weld.stop))
     if case.overlapping:
         text = f"other records of the same gun share its time: {', '.join(case.overlapping[:5])}"
         reasons.append(Reason(Why.OVERLAPPING, text))
-    if not case.runs:
+    if not case.runs and not case.too_long:
         text = f"no welding was seen inside the record ({case.runs_from})"
         reasons.append(Reason(Why.NO_RUN, text))
     return reasons

@@ -13,7 +13,7 @@ from steadybead_domain.readings import Columns, Quality
 from steadybead_domain.times import SECOND
 from steadybead_domain.uncertainty.budget import Budget
 from steadybead_domain.verdict.curve import Curve, gap_us, good_curve
-from steadybead_domain.verdict.excursions import Measured, find_excursions, largest
+from steadybead_domain.verdict.excursions import MOST_LISTED, Measured, find_excursions, largest
 from steadybead_domain.verdict.model import (
     Average,
     Conclusion,
@@ -60,7 +60,7 @@ def judge(evidence: Evidence, runs: Sequence[Run], rule: DecisionRule) -> Judgem
     gaps = tuple(gap for run in runs for gap in _gaps(curve, run, evidence.columns))
     inside = [curve.within(run.start, run.end) for run in runs]
     reasons = tuple(_reasons(averages, gaps, whole, evidence))
-    listed = largest(excursions)
+    listed, longest = largest(excursions), _longest(gaps)
     return Judgement(
         evidence.quantity,
         evidence.channel,
@@ -72,7 +72,8 @@ def judge(evidence: Evidence, runs: Sequence[Run], rule: DecisionRule) -> Judgem
         averages,
         tuple(listed),
         len(excursions) - len(listed),
-        gaps,
+        longest,
+        len(gaps) - len(longest),
         sum(run.end - run.start for run in runs) / SECOND,
         float(sum(c.seconds().sum() for c in inside)),
         float(sum(c.seconds()[_inside(c, evidence.window)].sum() for c in inside)),
@@ -131,6 +132,12 @@ def _gaps(curve: Curve, run: Run, columns: Columns) -> list[Gap]:
         why = Why.READINGS_UNCERTAIN if some else Why.READINGS_MISSING
         found.append(Gap(begin, end, why))
     return found
+
+
+def _longest(gaps: Sequence[Gap]) -> tuple[Gap, ...]:
+    """Keep the longest ones, by start."""
+    kept = sorted(gaps, key=lambda g: g.start - g.end)[:MOST_LISTED]
+    return tuple(sorted(kept, key=lambda g: g.start))
 
 
 def _conclusion(averages: Sequence[Average]) -> Conclusion:

@@ -24,6 +24,7 @@ class Why(StrEnum):
     NO_PROCEDURE = "no procedure"
     NOT_STOPPED = "not stopped"
     NO_LENGTH = "no length"
+    TOO_LONG = "too long"
     STOP_NOT_TOLD = "stop not told"
     OVERLAPPING = "overlapping record"
     NO_CHANNEL = "no channel"
@@ -45,6 +46,7 @@ BLOCKING = frozenset(
         Why.NO_PROCEDURE,
         Why.NOT_STOPPED,
         Why.NO_LENGTH,
+        Why.TOO_LONG,
         Why.STOP_NOT_TOLD,
         Why.OVERLAPPING,
         Why.CALIBRATION_CHANGED,
@@ -149,8 +151,8 @@ class Judgement:
     `guarded` holds window, guard band, uncertainty and acceptance interval, all in the channel's
     own figures (`note` says how the procedure's window came to them). `judged_s` is the time of
     the runs, `covered_s` that with good readings, `inside_s` that inside the window, by readings.
-    `excursions_left_out` counts those beyond the listed ones. `correction` is what reference
-    checks added to the recalibrated values.
+    `excursions_left_out` and `gaps_left_out` count what is not listed. `correction` is what
+    reference checks added to the recalibrated values.
     """
 
     quantity: Quantity
@@ -164,6 +166,7 @@ class Judgement:
     excursions: tuple[Excursion, ...] = ()
     excursions_left_out: int = 0
     gaps: tuple[Gap, ...] = ()
+    gaps_left_out: int = 0
     judged_s: float = 0.0
     covered_s: float = 0.0
     inside_s: float = 0.0
