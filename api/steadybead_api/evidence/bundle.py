@@ -1,7 +1,8 @@
 """Everything about a weld record that goes into its evidence file."""
 
 import hashlib
-from dataclasses import asdict, dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any, Final
@@ -74,63 +75,50 @@ def bundle(services: Services, data_dir: Path, weld: Weld, reader: Actor | None)
             f"weld {weld.id} is longer than a day: export its readings, or amend its stop"
         )
     measuring = Measuring(services)
-    verdict = weld_verdict(services, weld, measuring)
     covered = frame(services, weld)
     channels = [c.id for c in covered.channels]
-    evidenced = gather(services.readings, data_dir, channels, covered.start, covered.end)
     welds = services.records.welds
-    amendments = amendment_items(weld, welds.amendments(weld.id), reader)
-    signatures = [signature_item(weld, s, reader) for s in welds.signatures(weld.id)]
-    described = weld_item(weld, reader)
-    alarms = _alarms(services, weld, covered)
-    attached = [
-        _json(
-            "verdict.json", "the verdict on heat and air, average by average", verdict_json(verdict)
-        ),
-        _json("record.json", "the weld record as amended", described),
-        _json("amendments.json", "amendments and sign-offs", [*amendments, *signatures]),
-        _json("procedure.json", "the procedure in its revision", _procedure(covered)),
-        _json(
-            "instruments.json",
-            "instruments, calibrations, checks",
-            _instruments(covered, measuring),
-        ),
-        _json(
-            "alarms.json", "alarms of the station at that time", [fact_to_json(a) for a in alarms]
-        ),
-        _json("plant.json", "the plant file's versions", _plants(services, evidenced)),
-        Attachment("readings.csv", write_groups(evidenced.groups), "text/csv", "raw readings"),
-    ]
-    now = services.clock()
-    by = "command line" if reader is None else reader.name
-    manifest = _manifest(services, weld, verdict, evidenced, attached, now)
-    attached.append(
-        Attachment("manifest.json", canonical(manifest), "application/json", "what is in this file")
-    )
-    return Bundle(
-        described,
+    found = Bundle(
+        weld_item(weld, reader),
         weld,
-        verdict,
+        weld_verdict(services, weld, measuring),
         covered,
         measuring,
-        alarms,
-        amendments,
-        signatures,
-        evidenced,
-        tuple(attached),
-        now,
-        by,
+        _alarms(services, weld, covered),
+        amendment_items(weld, welds.amendments(weld.id), reader),
+        [signature_item(weld, s, reader) for s in welds.signatures(weld.id)],
+        gather(services.readings, data_dir, channels, covered.start, covered.end),
+        (),
+        services.clock(),
+        "command line" if reader is None else reader.name,
     )
+    return replace(found, attachments=_attachments(services, found))
 
 
-def _manifest(
-    services: Services,
-    weld: Weld,
-    verdict: Verdict,
-    evidenced: Evidenced,
-    attached: list[Attachment],
-    now: int,
-) -> dict[str, Any]:
+def _attachments(services: Services, found: Bundle) -> tuple[Attachment, ...]:
+    """Write what is attached, and last the list of it all."""
+    acts = [*found.amendments, *found.signatures]
+    alarms = [fact_to_json(a) for a in found.alarms]
+    instruments = _instruments(found.frame, found.measuring)
+    attached = [
+        _json("verdict.json", "the verdict, average by average", verdict_json(found.verdict)),
+        _json("record.json", "the weld record as amended", found.weld),
+        _json("amendments.json", "amendments and sign-offs", acts),
+        _json("procedure.json", "the procedure in its revision", _procedure(found.frame)),
+        _json("instruments.json", "instruments, calibrations, checks", instruments),
+        _json("alarms.json", "alarms of the station at that time", alarms),
+        _json("plant.json", "the plant file's versions", _plants(services, found.evidenced)),
+        Attachment(
+            "readings.csv", write_groups(found.evidenced.groups), "text/csv", "raw readings"
+        ),
+    ]
+    listed = canonical(_manifest(services, found, attached))
+    about = "what is in this file"
+    return (*attached, Attachment("manifest.json", listed, "application/json", about))
+
+
+def _manifest(services: Services, found: Bundle, attached: Sequence[Attachment]) -> dict[str, Any]:
+    weld, verdict, evidenced = found.record, found.verdict, found.evidenced
     plant = services.plant()
     return {
         "form": FORM,
@@ -143,7 +131,7 @@ def _manifest(
         "gun": weld.gun,
         "start": format_rfc3339(weld.start),
         "stop": None if weld.stop is None else format_rfc3339(weld.stop),
-        "exported": format_rfc3339(now),
+        "exported": format_rfc3339(found.exported),
         "verdict": {"verdict": verdict.conclusion.value, "rule": verdict.rule.words},
         "claim": evidenced.claim,
         "faults": list(evidenced.faults),
