@@ -8,6 +8,7 @@ from steadybead_collector.ingest.receipts import Receipts
 from steadybead_collector.mqtt.inbox import Message
 from steadybead_collector.watch.diagnoses import Diagnoses
 from steadybead_collector.watch.publisher import Publisher
+from steadybead_domain.automatic_records import automatic_events
 from steadybead_domain.plant import Plant
 from steadybead_domain.ports import Change, FactsStore, ReadingsStore
 from steadybead_domain.procedures import Procedure
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from steadybead_domain.alarms.model import Alarm, AlarmFact
     from steadybead_domain.diagnosis.finding import Finding
     from steadybead_domain.ids import StationId
+    from steadybead_domain.live import LiveStation
 
 POLL_EVERY = SECOND // 4
 JUDGE_EVERY = SECOND // 10
@@ -54,6 +56,7 @@ class Pipeline:
         self.ingest = Ingest(plant, root, readings, facts, self.receipts, persist)
         self.diagnoses = Diagnoses(plant, readings, facts)
         self.publisher = Publisher(root, publish)
+        self._automatic = {s.id for s in plant.stations if s.automatic_records}
         self._unwritten: list[AlarmFact] = []
         self._untold: list[Finding] = []
         self._polled_at = 0
@@ -110,12 +113,23 @@ class Pipeline:
             self._unwritten += outcome.facts
             self._untold += outcome.findings
         self._write()
+        for station, outcome in outcomes:
+            if station in self._automatic:
+                self._record(outcome.live)
         for _, outcome in outcomes:
             self.publisher.say(now, outcome.live, outcome.alarms)
         if not draining:
             for station, outcome in outcomes:
                 self._hear(station, outcome.alarms)
             self.publisher.clear_leftovers()
+
+    def _record(self, live: "LiveStation") -> None:
+        """Keep the weld events that guns tell by themselves; a repeat is a no-op."""
+        log = self.ingest.weld_log
+        for told in automatic_events(live, log.last_stop):
+            event = log.complete(told)
+            if event is not None and self._facts.add_weld_event(event):
+                log.follow(event)
 
     def _write(self) -> None:
         if self._unwritten:

@@ -87,13 +87,17 @@ class AirSource:
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """One air source and its guns."""
+    """One air source and its guns.
+
+    `automatic_records`: weld records begin and end by the guns' state.
+    """
 
     id: StationId
     channels: tuple[Channel, ...]
     name: str = ""
     procedure: str | None = None
     air: AirSource = field(default_factory=AirSource)
+    automatic_records: bool = False
 
     @property
     def guns(self) -> tuple[str, ...]:

@@ -7,8 +7,11 @@ from steadybead_collector.config.channels import check_guns, check_together, rea
 from steadybead_collector.config.reader import Table, shown
 from steadybead_domain.ids import BadNameError, StationId, checked_name
 from steadybead_domain.plant import AirSource, AirSourceKind, Channel, Station
+from steadybead_domain.quantities import Quantity
 
-_KEYS = ("id", "name", "procedure", "channel", *AirSourceKind)
+_KEYS = ("id", "name", "procedure", "weld_records", "channel", *AirSourceKind)
+_RECORDS = ("told", "automatic")
+_TELLING = (Quantity.IN_STAND, Quantity.GUN_MOTION)
 
 
 def read_stations(root: Table, site: str) -> tuple[Station, ...]:
@@ -68,7 +71,20 @@ def _read_station(table: Table, site: str) -> Station:
         table.text("name") or "",
         table.text("procedure"),
         _air_source(table),
+        _automatic(table, [channel for channel, _ in channels]),
     )
+
+
+def _automatic(table: Table, channels: list[Channel]) -> bool:
+    """Tell whether weld records begin by themselves; that takes a channel which tells."""
+    word = table.text("weld_records") or _RECORDS[0]
+    if word not in _RECORDS:
+        fault = f"weld_records is {shown(word)}"
+        table.fault("weld_records", fault, 'write "told" or "automatic"')
+    elif word == "automatic" and not any(c.quantity in _TELLING for c in channels):
+        remedy = 'add a channel in_stand or gun_motion, or write "told"'
+        table.fault("weld_records", "no gun here can tell waiting from welding", remedy)
+    return word == "automatic"
 
 
 def _air_source(table: Table) -> AirSource:

@@ -42,6 +42,11 @@ class WeldLog:
         known = self._revisions.get(procedure.id, 0)
         self._revisions[procedure.id] = max(known, procedure.revision)
 
+    def last_stop(self, station: StationId, gun: str) -> int | None:
+        """Tell when the last record of a gun was stopped, as far as it is remembered."""
+        place = self._places.get((station, gun))
+        return None if place is None else place.last_stop
+
     def complete(self, event: WeldEvent) -> WeldEvent | None:
         """Give a start the revision of its procedure, and a stop without id the record it ends.
 
