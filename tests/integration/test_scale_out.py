@@ -1,0 +1,217 @@
+"""Three brokers, three collectors, one store: a broker and a collector die in mid-stream."""
+
+import contextlib
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import orjson
+import paho.mqtt.client as paho
+import pytest
+
+import influx_server
+import records_postgres
+from brokers_ingest import Publisher, publisher, until
+from cluster_nats import Balancer, cluster
+from influx_server import Gate
+from steadybead_collector.stores.influx.reader import InfluxReader
+from steadybead_domain.ids import ChannelId
+
+STATIONS = ("bay-1", "bay-2", "bay-3")
+PER_ROUND = 150
+PLANT = """[site]
+id = "north"
+timezone = "Europe/Lisbon"
+
+[mqtt]
+url = "{url}"
+topics = ["steadybead/v1/north/{station}/#"]
+
+[store]
+readings = "{readings}"
+records = "{records}"
+
+[[station]]
+id = "{station}"
+
+[[station.channel]]
+id = "gun-a/nozzle"
+quantity = "nozzle_temperature"
+unit = "Cel"
+
+[[station.channel]]
+id = "gun-a/flow"
+quantity = "air_flow"
+unit = "L/min"
+"""
+
+
+class Collecting:
+    """The command `collect` for one partition, in a process of its own."""
+
+    def __init__(self, plant: Path, data: Path) -> None:
+        self.data = data
+        self._process = subprocess.Popen(
+            [
+                *(sys.executable, "-m", "steadybead_api", "collect"),
+                *("--config", str(plant), "--data", str(data)),
+            ],
+            stdout=subprocess.PIPE,
+            text=True,
+            env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
+        )
+
+    def await_start(self) -> None:
+        assert self._process.stdout is not None
+        assert "collecting from" in self._process.stdout.readline()
+
+    def end(self, how: signal.Signals) -> None:
+        with self._process:
+            self._process.send_signal(how)
+
+
+class Watcher:
+    """Hears `live` of all stations, and when."""
+
+    def __init__(self, url: str) -> None:
+        self.heard: dict[str, float] = {}
+        self.longest: dict[str, float] = {}
+        self._client = paho.Client(paho.CallbackAPIVersion.VERSION2)
+        self._client.on_connect = lambda c, *_: c.subscribe("steadybead/v1/north/+/live", 1)
+        self._client.on_message = self._hear
+        self._client.reconnect_delay_set(1, 1)
+        host, port = url.removeprefix("mqtt://").rsplit(":", 1)
+        self._client.connect(host, int(port), keepalive=5)
+        self._client.loop_start()
+
+    def _hear(self, _client: object, _data: object, message: paho.MQTTMessage) -> None:
+        station, now = message.topic.split("/")[3], time.monotonic()
+        gap = now - self.heard.get(station, now)
+        self.longest[station] = max(gap, self.longest.get(station, 0.0))
+        self.heard[station] = now
+
+    def fresh(self, since: float) -> bool:
+        return all(self.heard.get(station, 0.0) > since for station in STATIONS)
+
+    def close(self) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+class Stream:
+    """Sends to all stations in turn; number n is for station n mod 3, a millisecond later."""
+
+    def __init__(self, client: Publisher) -> None:
+        self._client = client
+        self.sent = 0
+        self.base_us = time.time_ns() // 1_000_000 * 1000
+        self._end = threading.Event()
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+
+    def _run(self) -> None:
+        while not self._end.wait(0.01):
+            station = STATIONS[self.sent % len(STATIONS)]
+            moment = (self.base_us + self.sent * 1000) / 1e6
+            pack = [{"n": "gun-a/nozzle", "t": moment, "v": 300 + self.sent % 7}]
+            topic = f"steadybead/v1/north/{station}/senml"
+            self._client.send(topic, orjson.dumps(pack), number=self.sent)
+            self.sent += 1
+
+    def await_more(self, count: int) -> None:
+        target = self.sent + count
+        until(lambda: self.sent >= target, 60)
+
+    def stop(self) -> None:
+        self._end.set()
+        self._thread.join()
+
+
+@pytest.fixture
+def gate() -> Iterator[Gate]:
+    if (reason := influx_server.why_not()) is not None:
+        pytest.skip(reason)
+    with influx_server.readings_server() as gate:
+        yield gate
+
+
+@pytest.fixture
+def records() -> Iterator[str]:
+    if (reason := records_postgres.why_not()) is not None:
+        pytest.skip(reason)
+    with records_postgres.server() as url:
+        yield url
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(300)
+def test_a_broker_and_a_collector_die_and_nothing_is_lost(
+    tmp_path: Path, gate: Gate, records: str, record_property: Callable[[str, object], None]
+) -> None:
+    with contextlib.ExitStack() as stack:
+        nodes = stack.enter_context(cluster(tmp_path))
+        balancer = Balancer(nodes)
+        stack.callback(balancer.close)
+        plants = [_plant(tmp_path, s, balancer.url, gate, records) for s in STATIONS]
+        collectors = [Collecting(p, tmp_path / f"data-{p.stem}") for p in plants]
+        for collector in collectors:
+            stack.callback(collector.end, signal.SIGKILL)
+            collector.await_start()
+        watcher = Watcher(balancer.url)
+        stack.callback(watcher.close)
+        stream = Stream(stack.enter_context(publisher(balancer.url)))
+        stack.callback(stream.stop)
+        stream.await_more(PER_ROUND)
+        nodes[0].kill()
+        stream.await_more(PER_ROUND)
+        collectors[1].end(signal.SIGKILL)
+        standby = _stand_in(plants[1], collectors[1], tmp_path / "standby")
+        stack.callback(standby.end, signal.SIGKILL)
+        killed = time.monotonic()
+        standby.await_start()
+        until(lambda: watcher.fresh(killed), 60)
+        resumed_s = time.monotonic() - killed
+        stream.await_more(PER_ROUND)
+        nodes[0].start()
+        stream.await_more(PER_ROUND)
+        stream.stop()
+        stream._client.flush(60)
+        until(lambda: not _missing(gate, stream), 60)
+        assert len(stream._client.acknowledged) == stream.sent
+        record_property("live again after the collector's death, s", round(resumed_s, 1))
+        record_property("longest silence of live, s", round(max(watcher.longest.values()), 1))
+
+
+def _plant(folder: Path, station: str, url: str, gate: Gate, records: str) -> Path:
+    file = folder / f"{station}.toml"
+    file.write_text(
+        PLANT.format(station=station, url=url, readings=gate.store_url(), records=records)
+    )
+    return file
+
+
+def _stand_in(plant: Path, dead: Collecting, folder: Path) -> Collecting:
+    """Start on another machine: all that it has of the dead one is the name of its session."""
+    folder.mkdir()
+    name = "mqtt-client-id"
+    (folder / name).write_bytes((dead.data / name).read_bytes())
+    return Collecting(plant, folder)
+
+
+def _missing(gate: Gate, stream: Stream) -> set[int]:
+    reader = InfluxReader(gate.address())
+    found: set[int] = set()
+    count = 0
+    for station in STATIONS:
+        channel = ChannelId("north", station, "gun-a/nozzle")
+        for rows in reader.read(channel, stream.base_us, stream.base_us + 3_600_000_000):
+            found |= set(((rows.time - stream.base_us) // 1000).tolist())
+            count += len(rows)
+    reader.close()
+    assert count == len(found)
+    return set(stream._client.acknowledged) - found
