@@ -1,7 +1,11 @@
 """Notices to a real SMTP server and a real webhook; receivers that are dead, slow, or come back."""
 
 import itertools
+import socket
+import subprocess
+import sys
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -22,6 +26,7 @@ from steadybead_domain.alarms.state import alarm_state
 from steadybead_domain.calendar import WorkCalendar
 from steadybead_domain.ports import StoreError
 from steadybead_domain.times import HOUR, MINUTE, SECOND
+from whole_process import environment
 
 NOTICE = Notice(
     "n1",
@@ -258,3 +263,34 @@ def test_a_receiver_that_hangs_holds_up_nobody(records: Records) -> None:
             slow.held.clear()
             made.stop(10.0)
     assert not [t for t in threading.enumerate() if t.name in {"notifier", "courier slow"}]
+
+
+HANGING = """
+import sys, threading
+from steadybead_collector.notify.senders import AppriseSender
+from steadybead_domain.alarms.notices import Notice
+sender = AppriseSender(sys.argv[1])
+notice = Notice("n1", "mail", 0, "subject", "body", ())
+threading.Thread(target=sender.send, args=(notice,), daemon=True).start()
+sys.stdin.readline()
+"""
+
+
+def test_a_receiver_that_hangs_does_not_hold_up_the_end_of_the_process() -> None:
+    """The mail library alone would wait 15 s for an answer."""
+    with socket.socket() as silent:
+        silent.bind(("127.0.0.1", 0))
+        silent.listen(1)
+        silent.settimeout(60.0)
+        port = silent.getsockname()[1]
+        address = f"mailto://127.0.0.1:{port}/?from=a@b.example&to=c@d.example&mode=insecure"
+        process = subprocess.Popen(
+            [sys.executable, "-c", HANGING, address], stdin=subprocess.PIPE, env=environment()
+        )
+        with process:
+            caller, _ = silent.accept()
+            with caller:
+                began = time.monotonic()
+                process.communicate(b"end\n", timeout=60.0)
+                assert process.returncode == 0
+                assert time.monotonic() - began < 10.0

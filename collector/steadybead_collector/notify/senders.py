@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 LONGEST_DETAIL = 200
 _LOADING = threading.Lock()
-_QUIET = logging.getLogger("apprise")
+_LIBRARY = logging.getLogger("apprise")
 
 
 class DeliveryError(Exception):
@@ -45,12 +45,30 @@ class AppriseSender:
         """Deliver it; raise DeliveryError."""
         if self._service is None:
             raise DeliveryError("its address is none that can be used")
-        apprise = _apprise()
-        with apprise.LogCapture(level=logging.WARNING, name="apprise") as said:
-            taken = bool(self._service.notify(body=notice.body, title=notice.subject))
-            words = said.getvalue()
+        heard = _Heard()
+        _LIBRARY.addHandler(heard)
+        try:
+            # The service itself, in this thread: the library's own pool would hold up the end of
+            # the process for as long as a receiver hangs.
+            taken = self._service.notify(body=notice.body, title=notice.subject)
+        finally:
+            _LIBRARY.removeHandler(heard)
         if not taken:
-            raise DeliveryError(_without_secrets(words, self._address))
+            raise DeliveryError(_without_secrets(heard.last, self._address))
+
+
+class _Heard(logging.Handler):
+    """Keeps the last warning that the library gave in this thread."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self._own = threading.get_ident()
+        self.last = ""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Take a record."""
+        if record.thread == self._own:
+            self.last = record.getMessage()
 
 
 class FolderSender:
@@ -98,12 +116,7 @@ def _service(address: str) -> Any:
         secure_logging=True,
         storage_mode=apprise.PersistentStoreMode.MEMORY,
     )
-    found = apprise.Apprise(asset=asset)
-    before, _QUIET.disabled = _QUIET.disabled, True  # it would log the address
-    try:
-        return found if found.add(address) else None
-    finally:
-        _QUIET.disabled = before
+    return apprise.Apprise.instantiate(address, asset=asset, suppress_exceptions=True)
 
 
 @cache
@@ -114,13 +127,13 @@ def _apprise() -> "ModuleType":
         import apprise  # noqa: PLC0415  takes a second, and only who notifies needs it
 
         apprise.Apprise.instantiate("json://localhost")
+    _LIBRARY.propagate = False  # what it says may hold an address
     return apprise
 
 
 def _without_secrets(said: str, address: str) -> str:
     """Give the last line that was said, without any part of the address but its host."""
-    line = said.strip().rpartition("\n")[2]
-    line = re.sub(r"^[\d:, -]+ - [A-Z]+ - ", "", line) or "it did not take the notice"
+    line = said.strip().rpartition("\n")[2] or "it did not take the notice"
     host = urlsplit(address).hostname or ""
     parts = {unquote(p) for p in re.split(r"[:/@?&=,]+", address)}
     for part in sorted(parts, key=len, reverse=True):
