@@ -154,7 +154,7 @@ def test_a_calibration_within_the_record_blocks_its_quantity_alone() -> None:
 def test_time_in_the_stand_is_no_run() -> None:
     stand = curve([0.0, 1.0, 0.0], start_s=-5.0, step_s=65.0)  # hung up from 60 s to 125 s
     runs, found_by = find_runs(T0, T0 + 200 * SECOND, stand)
-    assert found_by == "stand contact"
+    assert "stand contact" in found_by
     assert [((r.start - T0) / SECOND, (r.end - T0) / SECOND) for r in runs] == [(0, 60), (125, 200)]
     cold = heat(but(steady(), 61.0, 124.0, 200.0))
     assert judged(cold, air(steady(50.0)), runs=runs).conclusion is Conclusion.CONFORMS

@@ -90,7 +90,7 @@ def bundle(services: Services, data_dir: Path, weld: Weld, reader: Actor | None)
         gather(services.readings, data_dir, channels, covered.start, covered.end),
         (),
         services.clock(),
-        "command line" if reader is None else reader.name,
+        "a reader without a name" if reader is None else reader.name,
     )
     return replace(found, attachments=_attachments(services, found))
 

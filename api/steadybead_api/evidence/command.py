@@ -7,10 +7,13 @@ from typing import Final, TextIO
 from steadybead_api.evidence.check import Checked, check
 from steadybead_collector.evidence.keys import read_public
 from steadybead_domain.errors import PlainError
+from steadybead_domain.people import Actor, Role
 
 DONE: Final = 0
 NO: Final = 1
 LARGEST_BYTES: Final = 1 << 30
+# whoever can read the data folder can read everything in it
+_OWNER: Final = Actor("command line", Role.ADMINISTRATOR)
 
 
 def verify_file(path: Path, key: Path | None, out: TextIO = sys.stdout) -> int:
@@ -52,7 +55,7 @@ def export_weld(weld_id: str, output: Path, config: Path, data: Path | None) -> 
         weld = services.records.welds.get(weld_id)
         if weld is None:
             raise PlainError(f"there is no weld record {weld_id}: see the list of weld records")
-        content = evidence_file(services, data_dir, weld, None)
+        content = evidence_file(services, data_dir, weld, _OWNER)
     fresh = output.with_name(f"{output.name}.part")
     try:
         fresh.write_bytes(content)

@@ -167,9 +167,12 @@ class _Writer:
         covered = self._bundle.frame
         if item.channel is None or covered.end <= covered.start:
             return
-        buckets = self._source.buckets(item.channel, covered.start, covered.end, POINTS)
-        if not len(buckets) or not (buckets.n > 0).any():
+        whole = self._source.buckets(item.channel, covered.start, covered.end, 1)
+        readings = int(whole.n.sum())
+        if readings == 0:
             return
+        points = max(min(POINTS, readings // 2), 1)  # each bucket has readings, gaps stay gaps
+        buckets = self._source.buckets(item.channel, covered.start, covered.end, points)
         words = clock_words(covered.end - covered.start)
         record = self._bundle.record
         stop = covered.end if record.stop is None else record.stop

@@ -13,10 +13,10 @@ from typing import Final
 
 from steadybead_domain.procedures import Window
 from steadybead_domain.uncertainty.budget import Budget
-from steadybead_domain.uncertainty.coverage import K2_COVERAGE, coverage_factor
+from steadybead_domain.uncertainty.coverage import coverage_factor
 
 RULE_VERSION: Final = 1
-DEFAULT_RISK: Final = (1.0 - K2_COVERAGE) / 2.0
+DEFAULT_RISK: Final = 0.02275  # (1 - 0.9545) / 2: k = 2
 LEAST_RISK: Final = 1e-4
 LARGEST_RISK: Final = 0.25
 _NORMAL: Final = NormalDist()

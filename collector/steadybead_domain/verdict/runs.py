@@ -12,6 +12,8 @@ from steadybead_domain.verdict.model import Run
 # project assumptions: a shorter stretch is no run, a shorter pause of the motion is none
 SHORTEST_RUN: Final = 1 * SECOND
 MOTION_PAUSE: Final = 3 * SECOND
+BY_STAND: Final = "the runs that the stand contact shows"
+BY_MOTION: Final = "the runs that the motion channel shows"
 WHOLE_RECORD: Final = "the whole record: no stand contact and no motion channel"
 
 
@@ -25,10 +27,10 @@ def find_runs(
     """
     if stand is not None and len(stand):
         found = _where(start, stop, stand, held=0.0, wanted_above=False, pause=0)
-        return found, "stand contact"
+        return found, BY_STAND
     if motion is not None and len(motion):
         found = _where(start, stop, motion, held=1.0, wanted_above=True, pause=MOTION_PAUSE)
-        return found, "motion channel"
+        return found, BY_MOTION
     return (Run(start, stop),), WHOLE_RECORD
 
 
