@@ -116,3 +116,17 @@ def test_a_pulse_tells_a_live_collector_from_a_dead_one(tmp_path: Path) -> None:
     assert "40 s old" in ailment(tmp_path, NOW + 40 * SECOND)
     pulse.beat(NOW, subscribed=False, fault="broker away")
     assert ailment(tmp_path, NOW) == "broker away"
+
+
+def test_a_plant_file_of_the_shop_s_own_is_taken_over_each_time(tmp_path: Path) -> None:
+    assert prepared(tmp_path) == 0
+    own = tmp_path / "config" / "shop.toml"
+    text = (tmp_path / "config" / "plant.toml").read_text().split("[site]", 1)[1]
+    mine = '[mqtt]\nlisten = "127.0.0.1:1883"\n\n[access]\nread = "open"\n\n[site]' + text
+    own.write_text(mine.replace('"bay-3"', '"bay-9"'))
+    assert prepared(tmp_path) == 0
+    plant = load_plant_file(tmp_path / "config" / "plant.toml")
+    assert plant.mqtt.url == "mqtts://broker:8883"
+    assert plant.access.read == "open"
+    assert [s.id.station for s in plant.plant.stations][-1] == "bay-9"
+    assert (tmp_path / "app" / "stations" / "bay-9").exists()

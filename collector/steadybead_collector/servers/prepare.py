@@ -13,7 +13,8 @@ from steadybead_collector.servers.authority import make_certificates
 from steadybead_collector.servers.files import replace_private, secret, write_once
 from steadybead_domain.errors import PlainError
 
-_TABLE = re.compile(r"^\[(mqtt|store|access)\][^\[]*", re.MULTILINE)
+OWN_PLANT = "shop.toml"
+_HEADER = re.compile(r"^\s*\[+\s*([A-Za-z0-9_.-]+)\s*\]+")
 _SERVERS = """# How the parts of this set-up find each other. Secrets stay in the files named here.
 [mqtt]
 url = "mqtts://{broker}:8883"
@@ -26,9 +27,6 @@ readings = "{readings}"
 readings_token_file = "{keys}/readings-token"
 records = "{records}"
 records_password_file = "{keys}/records-password"
-
-[access]
-read = "login"
 
 """
 
@@ -69,7 +67,9 @@ class Addresses:
 def prepare(places: Places, template: Path, addresses: Addresses, now: dt.datetime) -> PlantFile:
     """Make what is missing, leave what is there; give the plant file. Raises PlainError.
 
-    Passwords of stations that were added to the plant file are made as well.
+    A plant file `shop.toml` of the shop's own in the config folder is taken over anew each time,
+    without its tables for broker and stores; until there is one, `template` is. Passwords of
+    stations that were added are made as well.
     """
     app, broker = places.of("app"), places.of("broker")
     for folder in places.all():
@@ -85,7 +85,12 @@ def prepare(places: Places, template: Path, addresses: Addresses, now: dt.dateti
     own[mosquitto.SIMULATOR] = secret(app / "simulator-password")
     own[mosquitto.HEALTH] = secret(broker / "health-password")
     plant = places.config / "plant.toml"
-    write_once(plant, plant_text(template.read_text("utf-8"), app, addresses))
+    own_plant = places.config / OWN_PLANT
+    if own_plant.exists():
+        replace_private(plant, plant_text(own_plant.read_text("utf-8"), app, addresses))
+    else:
+        text = without_tables(template.read_text("utf-8"), {"access"})
+        write_once(plant, plant_text(text, app, addresses))
     plant_file = load_plant_file(plant)
     _broker_files(broker, app, plant_file, own)
     return plant_file
@@ -93,7 +98,7 @@ def prepare(places: Places, template: Path, addresses: Addresses, now: dt.dateti
 
 def plant_text(template: str, keys: Path, addresses: Addresses) -> str:
     """Put the tables of the servers in place of those that the template has."""
-    rest = _TABLE.sub("", template)
+    rest = without_tables(template, {"mqtt", "store"})
     head = _SERVERS.format(
         broker=addresses.broker_names[0],
         user=mosquitto.COLLECTOR,
@@ -102,6 +107,19 @@ def plant_text(template: str, keys: Path, addresses: Addresses) -> str:
         records=addresses.records,
     )
     return head + rest
+
+
+def without_tables(text: str, names: set[str]) -> str:
+    """Leave out whole tables of a TOML file, line by line."""
+    kept: list[str] = []
+    inside = False
+    for line in text.splitlines(keepends=True):
+        header = _HEADER.match(line)
+        if header is not None:
+            inside = header[1] in names
+        if not inside:
+            kept.append(line)
+    return "".join(kept)
 
 
 def _broker_files(broker: Path, app: Path, plant_file: PlantFile, own: dict[str, str]) -> None:
