@@ -3,6 +3,7 @@
 import json
 import stat
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import apsw
@@ -98,6 +99,7 @@ def test_late_data_get_a_root_of_their_own_and_leave_the_first_as_it_was(
     shop.readings.seal(shop.clock())
     (second,) = shop.keeper().look()
     assert (second.id, second.previous) == (f"{DAY_OF_WELD}.2", first.sha256)
+    assert RootBook(shop.folder).faults() == []
     start = day_start(DAY_OF_WELD)
     leaves = shop.readings.leaves(start, start + DAY)
     assert len(first.select(leaves)) == first.leaves
@@ -231,3 +233,22 @@ def test_a_root_leaves_by_message_too_and_each_way_on_its_own(shop: SealedShop) 
     left = RootBook(shop.folder).roots()[0].left
     assert "by message to quality" in left
     assert "by file drop" in left
+
+
+def test_a_chain_of_roots_follows_the_order_of_making_and_shows_a_hole(shop: SealedShop) -> None:
+    book, start = RootBook(shop.folder), day_start(DAY_OF_WELD)
+    leaves = shop.readings.leaves(start, start + DAY)
+    moved = [replace(x, start=x.start + DAY) for x in leaves]
+    made = [
+        book.add(DAY_OF_WELD, leaves[:6], 1 * SECOND),
+        book.add("2026-05-05", moved, 2 * SECOND),
+        book.add(DAY_OF_WELD, leaves, 3 * SECOND),  # late, of the day before
+        book.add("2026-05-06", [replace(x, start=x.start + 2 * DAY) for x in leaves], 4 * SECOND),
+    ]
+    roots = [r for r in made if r is not None]
+    assert [r.previous for r in roots[1:]] == [r.sha256 for r in roots[:-1]]
+    assert book.faults() == []
+    (book.folder / f"{roots[1].id}.json").unlink()
+    faults = " ".join(book.faults())
+    assert f"root {roots[2].id} follows a root that is not there" in faults
+    assert f"no root follows {roots[0].id}" in faults

@@ -73,6 +73,8 @@ class RootKeeper:
         if newest != self._looked:
             first = now - (LATE_DAYS + 1) * DAY - AFTER_MIDNIGHT
             self._store.seal(day_start(newest) + DAY)
+            for fault in self._book.faults():
+                LOG.error("daily roots: %s", fault)
             days = [day_of(first + i * DAY) for i in range(LATE_DAYS + 1)]
             made = [root for day in days if (root := self._make(day, now)) is not None]
             self._looked = newest

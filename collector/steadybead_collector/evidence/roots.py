@@ -2,7 +2,7 @@
 
 Each root is a file that is never changed: `roots/2026-05-04.1.json`. It names its leaves by
 channel and part, so that later supplements do not move them; the leaves' hashes stay in the
-readings store. Each file holds the hash of the file before it.
+readings store. Each file holds the hash of the file made before it.
 """
 
 import contextlib
@@ -103,8 +103,7 @@ class RootBook:
         fresh = [x for x in own if x.part >= held.get((str(x.channel), x.start), 0)]
         if not fresh:
             return None
-        paths = list(self._paths(None))
-        previous = None if not paths else hashlib.sha256(paths[-1].read_bytes()).hexdigest()
+        tips = self._tips()
         content = {
             "form": FORM,
             "day": day,
@@ -112,13 +111,33 @@ class RootBook:
             "made": format_rfc3339(now),
             "leaves": len(fresh),
             "root": tree_hash([x.sha256 for x in fresh]).hex(),
-            "previous": previous,
+            "previous": tips[-1].sha256 if tips else None,
             "members": _members(fresh, start),
         }
         path = self.folder / f"{day}.{content['number']}.json"
         self.folder.mkdir(parents=True, exist_ok=True)
         _write_new(path, canonical(content))
         return self._read(path)
+
+    def faults(self) -> list[str]:
+        """Say where the chain of roots is broken: a file changed, gone, or put in."""
+        roots = self.roots()
+        known = {r.sha256 for r in roots}
+        faults = [
+            f"root {r.id} follows a root that is not there"
+            for r in roots
+            if r.previous is not None and r.previous not in known
+        ]
+        tips = self._tips()
+        if len(tips) > 1:
+            faults.append(f"no root follows {', '.join(r.id for r in tips[:-1])}")
+        return faults
+
+    def _tips(self) -> list[Root]:
+        """Give the roots that none follows, the newest last; in a whole chain there is one."""
+        roots = self.roots()
+        followed = {r.previous for r in roots}
+        return sorted((r for r in roots if r.sha256 not in followed), key=lambda r: r.made)
 
     def note_left(self, root: Root, way: str, how: str) -> None:
         """Keep that a root left the shop on a way; the first time counts."""

@@ -46,12 +46,13 @@ class DecisionRule:
 
     @property
     def words(self) -> str:
-        """State the rule in one sentence."""
+        """State the rule."""
         return (
             f"averages over {self.average_s:g} s; an average conforms if the true mean lies inside"
             f" the window with a probability of at least {100 * (1 - self.risk):.4g} %, and does"
             f" not conform if that is at most {100 * self.risk:.3g} % (guard bands after"
-            f" JCGM 106:2012, k = {self.factor():.3g}); otherwise it cannot be told"
+            f" JCGM 106:2012, k = {self.factor():.3g}); otherwise it cannot be told. An average"
+            f" needs good readings over {100 * self.least_covered:g} % of its time"
         )
 
 
