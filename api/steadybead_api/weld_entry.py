@@ -85,7 +85,7 @@ class WeldAmendment(DetailFields):
     seam: Words | None = None
     welder: Words | None = None
     procedure: Name | None = None
-    procedure_revision: Annotated[int, Field(ge=1)] | None = None
+    procedure_revision: Annotated[int, Field(ge=1, le=2**31 - 1)] | None = None
     start: Time | None = None
     stop: Time | None = None
     reason: Reason = ""

@@ -270,7 +270,7 @@ def test_a_running_record_grows(opener: Opener, server: ShopServer) -> None:
 
 def test_the_welder_s_name_is_for_quality_only(opener: Opener, server: ShopServer) -> None:
     page = ready(opener(RECORD))
-    expect(page.get_by_text("M. Duarte")).to_be_visible()
+    expect(page.get_by_text("M. Duarte").first).to_be_visible()
     viewer = Actor("Hall screen", Role.VIEWER)
     token = server.shop.records.access.create_token(viewer, ANA, now_us(), "test")
     page.goto(server.url + "/signin?next=" + RECORD)
