@@ -27,6 +27,7 @@ ATTACHED = {
     "procedure.json",
     "readings.csv",
     "record.json",
+    "uncertainty.json",
     "verdict.json",
 }
 

@@ -23,7 +23,7 @@ from steadybead_domain.errors import PlainError
 from steadybead_domain.evidence.jws import canonical
 from steadybead_domain.people import Actor
 from steadybead_domain.times import HOUR, format_rfc3339
-from steadybead_domain.verdict.codec import verdict_json
+from steadybead_domain.verdict.codec import budgets_json, verdict_json
 from steadybead_domain.verdict.conclude import LONGEST_US
 from steadybead_domain.verdict.model import Verdict
 from steadybead_domain.welds import Weld
@@ -62,6 +62,7 @@ class Bundle:
     attachments: tuple[Attachment, ...]
     exported: int
     exported_by: str
+    filter_limit_pa: float | None = None
 
 
 def bundle(services: Services, data_dir: Path, weld: Weld, reader: Actor | None) -> Bundle:
@@ -78,6 +79,7 @@ def bundle(services: Services, data_dir: Path, weld: Weld, reader: Actor | None)
     covered = frame(services, weld)
     channels = [c.id for c in covered.channels]
     welds = services.records.welds
+    station = services.plant().station(weld.station)
     found = Bundle(
         weld_item(weld, reader),
         weld,
@@ -91,6 +93,7 @@ def bundle(services: Services, data_dir: Path, weld: Weld, reader: Actor | None)
         (),
         services.clock(),
         "a reader without a name" if reader is None else reader.name,
+        None if station is None else station.air.intake_filter_limit_pa,
     )
     return replace(found, attachments=_attachments(services, found))
 
@@ -102,6 +105,7 @@ def _attachments(services: Services, found: Bundle) -> tuple[Attachment, ...]:
     instruments = _instruments(found.frame, found.measuring)
     attached = [
         _json("verdict.json", "the verdict, average by average", verdict_json(found.verdict)),
+        _json("uncertainty.json", "the budgets, term by term", budgets_json(found.verdict)),
         _json("record.json", "the weld record as amended", found.weld),
         _json("amendments.json", "amendments and sign-offs", acts),
         _json("procedure.json", "the procedure in its revision", _procedure(found.frame)),

@@ -9,11 +9,13 @@ from steadybead_api.evidence.plot import HEIGHT, clock_words, draw_quantity, dra
 from steadybead_api.evidence.sheet import SOFT, Sheet
 from steadybead_api.figures import Figures
 from steadybead_domain.calibration.due import CalibrationState
+from steadybead_domain.quantities import Quantity
 from steadybead_domain.times import EPOCH, SECOND
 from steadybead_domain.verdict.model import Excursion, Judgement
 
 MOST_ROWS: Final = 40
 POINTS: Final = 500
+MOST_TERMS: Final = 4
 FOOT: Final = "Heat and air only: no statement about the weld itself."
 CAUTIONS: Final = (
     (
@@ -260,9 +262,50 @@ class _Writer:
             )
         head = ("channel", "serial", "calibration", "calibration in force")
         self._sheet.rows(head, rows, (40, 40, 40, 60))
+        self._doubts()
+        self._filter()
         assumed = [a for j in self._bundle.verdict.judgements for a in j.assumptions]
         if assumed:
             self._sheet.paragraph(f"Taken for granted: {'; '.join(dict.fromkeys(assumed))}.", SOFT)
+
+    def _doubts(self) -> None:
+        """Name the largest terms of each budget."""
+        average_s = self._bundle.verdict.rule.average_s
+        rows = []
+        for item in self._bundle.verdict.judgements:
+            if item.budget is not None:
+                terms = item.budget.over(average_s).largest_first()[:MOST_TERMS]
+                unit = _UNITS.get(item.unit, item.unit)
+                rows += [
+                    (
+                        _named(item),
+                        t.name,
+                        f"{abs(t.contribution):.2g} {unit}",
+                        "assumed" if t.assumed else "on record",
+                    )
+                    for t in terms
+                ]
+        if rows:
+            self._sheet.ln(1.5)
+            head = ("quantity", "largest terms of doubt", "standard", "")
+            self._sheet.rows(head, rows, (36, 90, 28, 26))
+
+    def _filter(self) -> None:
+        """Tell the state of the intake filter by its pressure drop."""
+        covered = self._bundle.frame
+        own = (c for c in covered.channels if c.quantity is Quantity.FILTER_PRESSURE_DROP)
+        channel = next(own, None)
+        if channel is None:
+            self._sheet.paragraph("Intake filter: no pressure drop is measured.", SOFT)
+            return
+        found = self._source.buckets(
+            channel.id, covered.start, max(covered.end, covered.start + 1), 1
+        )
+        if len(found) and found.n[0]:
+            limit = self._bundle.filter_limit_pa
+            held = f", limit {limit:g} Pa" if limit is not None else ", no limit is set"
+            text = f"Intake filter: {found.mean[0]:.0f} Pa on the mean{held}."
+            self._sheet.paragraph(text, SOFT)
 
     def alarms(self) -> None:
         self._sheet.heading("Alarms from an hour before")

@@ -1,6 +1,6 @@
 """Verdicts as JSON members: times in RFC 3339, numbers in the channel's unit."""
 
-from dataclasses import asdict, is_dataclass
+from dataclasses import asdict, is_dataclass, replace
 from typing import Any, Final
 
 from steadybead_domain.ids import ChannelId
@@ -29,14 +29,27 @@ def verdict_json(verdict: Verdict) -> dict[str, Any]:
     }
 
 
+def budgets_json(verdict: Verdict) -> dict[str, Any]:
+    """Write for each quantity the budget of a single reading and that of an average, by term."""
+    average_s = verdict.rule.average_s
+    return {
+        j.quantity.value: {
+            "reading": j.budget.to_json(),
+            f"mean over {average_s:g} s": j.budget.over(average_s).to_json(),
+        }
+        for j in verdict.judgements
+        if j.budget is not None
+    }
+
+
 def rule_json(rule: DecisionRule) -> dict[str, Any]:
     """Write a decision rule with its sentence."""
     return {**asdict(rule), "words": rule.words}
 
 
 def _judgement(judgement: Judgement) -> dict[str, Any]:
-    told = plain(judgement)
-    del told["excursions"]
+    told = plain(replace(judgement, budget=None))
+    del told["excursions"], told["budget"]
     return {
         **told,
         "share_inside": judgement.share_inside,

@@ -79,6 +79,7 @@ def judge(evidence: Evidence, runs: Sequence[Run], rule: DecisionRule) -> Judgem
         float(sum(c.seconds()[_inside(c, evidence.window)].sum() for c in inside)),
         evidence.assumptions,
         evidence.correction,
+        evidence.budget,
     )
 
 

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.quantities import Quantity
+from steadybead_domain.uncertainty.budget import Budget
 from steadybead_domain.verdict.rule import DecisionRule, Guarded
 
 
@@ -152,7 +153,7 @@ class Judgement:
     own figures (`note` says how the procedure's window came to them). `judged_s` is the time of
     the runs, `covered_s` that with good readings, `inside_s` that inside the window, by readings.
     `excursions_left_out` and `gaps_left_out` count what is not listed. `correction` is what
-    reference checks added to the recalibrated values.
+    reference checks added to the recalibrated values, `budget` that of a single reading.
     """
 
     quantity: Quantity
@@ -172,6 +173,7 @@ class Judgement:
     inside_s: float = 0.0
     assumptions: tuple[str, ...] = ()
     correction: float = 0.0
+    budget: Budget | None = None
 
     @property
     def share_inside(self) -> float | None:
