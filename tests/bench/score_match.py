@@ -83,7 +83,7 @@ MEANT: Mapping[str, Meant] = {
     "tip_moved": _m("thermocouple_drift", sign=[HEAT], cause="thermocouple_drift", slow=True),
     "flow_meter_drift": _m("flow_meter_drift", sign=[FLOW], cause="flow_meter_drift", slow=True),
     "flow_meter_zero": _m("flow_meter_drift", sign=[FLOW], cause="flow_meter_drift", slow=True),
-    "pressure_zero": _m("pressure_zero", slow=True),
+    "pressure_zero": _m("pressure_zero", sign=["filter_fell"], slow=True),  # which asks for it too
     "tube_off": _m("filter_fell", "pressure_zero", slow=True),
 }  # fmt: skip
 NEEDS_DROP = frozenset(k for k in MEANT if k.startswith("filter_"))

@@ -220,7 +220,7 @@ def test_bins_hold_everything_in_64_places() -> None:
         bins.add(i * 0.5, float(i), at_zero=False)
     assert len(bins.n) <= MOST
     assert sum(bins.n) == 100_000
-    x, y, _, _ = bins.whole()
+    x, y, _, _, _ = bins.whole()
     assert y == pytest.approx(x * 2.0)
 
 

@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from steadybead_domain.diagnosis.filter_growth import Growth, growth
+from steadybead_domain.diagnosis.filter_growth import Growth, RunSeen, growth
 from steadybead_domain.readings import Float64
 
 BINS = 48
@@ -20,11 +20,15 @@ def curve(shape: float, start: float, end: float, x: Float64) -> Float64:
     return np.asarray((start**p + (1.0 - start**p) * z) ** (1.0 / p))
 
 
+def grown(x: Float64, y: Float64, noise: Float64, away: Float64 | None = None) -> Growth:
+    return growth(RunSeen(x, y, noise, np.zeros_like(x) if away is None else away, 1.2))
+
+
 def seen(shape: float, start: float, ahead: float, noise: float = 0.002, seed: int = 1) -> Growth:
     x = (np.arange(BINS) + 0.5) / BINS
     y = curve(shape, start, 1.0 + ahead, x)
     y = y + noise * np.random.default_rng(seed).standard_normal(BINS)
-    return growth(x, y, np.full(BINS, noise + 0.003), 0.03)
+    return grown(x, y, np.full(BINS, noise + 0.003))
 
 
 @pytest.mark.parametrize("shape", [0.0, 0.4, 0.7, 1.0, 1.2])
@@ -44,15 +48,35 @@ def test_a_straight_line_and_an_exponential_are_told_apart() -> None:
 def test_growth_and_level_now_are_those_of_the_curve() -> None:
     known = seen(1.0, 0.05, 0.5)
     assert known.rate == pytest.approx(-np.log(0.05) / 1.5, rel=0.1)
-    assert known.level + known.offset == pytest.approx(0.05 ** (1 - 1 / 1.5), rel=0.05)
+    assert known.level == pytest.approx(0.05 ** (1 - 1 / 1.5), rel=0.05)
 
 
 def test_an_offset_of_the_sensor_hardly_moves_the_end() -> None:
     x = (np.arange(BINS) + 0.5) / BINS
     y = curve(0.8, 0.05, 1.4, x) + 0.03
-    known = growth(x, y, np.full(BINS, 0.004), 0.03)
+    known = grown(x, y, np.full(BINS, 0.004))
     assert known.ahead[0] <= 0.4 <= known.ahead[2]
-    assert known.offset > 0.005
+
+
+def test_small_changes_of_the_flow_are_taken_out_if_the_drop_follows_them() -> None:
+    x = (np.arange(BINS) + 0.5) / BINS
+    away = 0.05 * np.random.default_rng(8).standard_normal(BINS)
+    clean, noise = curve(0.8, 0.2, 1.5, x), np.full(BINS, 0.004)
+    follows = grown(x, clean * np.exp(-1.2 * away), noise, away)
+    apart = grown(x, clean, noise, away)
+    calm = grown(x, clean, noise)
+    for known in (follows, apart):
+        assert known.ahead[1] == pytest.approx(calm.ahead[1], rel=0.1)
+
+
+def test_an_even_feed_gives_a_narrow_interval_and_an_uneven_one_a_wide_one() -> None:
+    x = (np.arange(BINS) + 0.5) / BINS
+    draw = np.random.default_rng(9)
+    passed = np.cumsum(np.exp(0.6 * draw.standard_normal(BINS)))
+    noise = np.full(BINS, 0.004)
+    even = grown(x, curve(0.8, 0.2, 2.0, x), noise)
+    uneven_ = grown(x, curve(0.8, 0.2, 2.0, passed / passed[-1]), noise)
+    assert np.log(even.ahead[2] / even.ahead[0]) < 0.7 * np.log(uneven_.ahead[2] / uneven_.ahead[0])
 
 
 def test_less_seen_is_a_wider_interval() -> None:
@@ -63,7 +87,7 @@ def test_less_seen_is_a_wider_interval() -> None:
 def test_a_drop_that_does_not_grow_has_no_near_end() -> None:
     x = (np.arange(BINS) + 0.5) / BINS
     y = 0.2 + 0.003 * np.random.default_rng(3).standard_normal(BINS)
-    known = growth(x, y, np.full(BINS, 0.006), 0.03)
+    known = grown(x, y, np.full(BINS, 0.006))
     assert known.ahead[0] > 3.0
 
 
@@ -92,7 +116,7 @@ def test_eighty_percent_intervals_cover_about_eighty_percent() -> None:
             edges = np.linspace(0, n, BINS + 1).astype(int)
             means = np.array([y[a:b].mean() for a, b in itertools.pairwise(edges)])
             x = (edges[:-1] + edges[1:]) / 2 / n
-            known = growth(x, means, noise / np.sqrt(n / BINS) + np.full(BINS, 0.003), 0.03)
+            known = grown(x, means, noise / np.sqrt(n / BINS) + np.full(BINS, 0.003))
             true = (1 - share) / share
             inside += known.ahead[0] <= true <= known.ahead[2]
             total += 1

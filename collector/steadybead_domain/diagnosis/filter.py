@@ -8,6 +8,7 @@ air is, is not measured.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from math import exp
 from statistics import fmean, median
 from typing import Any
 
@@ -25,31 +26,34 @@ from steadybead_domain.diagnosis.filter_data import (
     guard_dumped,
     guard_loaded,
 )
-from steadybead_domain.diagnosis.filter_growth import Growth, growth
+from steadybead_domain.diagnosis.filter_growth import Growth, RunSeen, growth
 
 SHIFT_S = 8 * 3600.0
 NOTICE_S = 3 * SHIFT_S  # a change is announced so long before, but
 NOTICE_SHARE = 0.16  # not before this share of the life is left
 FEWEST_BINS = 10
+NOT_DUE = 2.0  # times that notice: a change that was announced is taken back only beyond it
 BACK = 0.85  # of the limit: below it the limit is no longer reached
 EVERY = 0.03  # an update each time so much more has passed,
 EVERY_AHEAD = 0.25  # and oftener near the end: for this share of what is to come
 WIDEST = 12.0  # high over low: beyond it nothing is said
 FURTHEST = 30.0  # times what has passed: beyond it nothing is said
-OFFSET_SD = 0.03  # of the limit: a zero that was never seen
-OFFSET_SEEN_SD = 0.004
 FLOOR = 0.003  # of the limit: no mean is better
 CLIPPED = 0.01  # of the limit: what clipping at zero may hide
 JUMP_SHARE = 0.3
 JUMP_OF_LIMIT = 0.04
 JUMP_SIGMA = 6.0
 JUMP_SAMPLES = 20
+JUMP_AT_ONCE = 5
+FEWEST = 2  # samples before anything is said of the limit
+SHORT_RUN, LONG_RUN = 24, 600  # samples: the limit is judged by 2, then by 9, then by 20 of them
 
 REACHED = "the pressure drop has reached its limit: change the filter"
 DUE = "the filter nears its limit: plan the change"
 ROSE = "the drop rose at once: look for a blocked intake, a cover or a sheet of film before it"
 FELL = (
-    "the drop fell at once: filter changed, tapped out or torn, or tube off? forecast begins anew"
+    "the drop fell at once: filter changed, tapped out or torn, tube off, or has the sensor's zero"
+    " moved? forecast begins anew"
 )
 SHORT = "too little seen yet"
 OPEN = "growth too uncertain for a forecast"
@@ -98,6 +102,8 @@ class FilterTracker:
         self.asked = ""
         self.reached = False
         self.next_x = 0.0
+        self.climb = 0.0
+        self.due = False
 
     def update(self, sample: Sample) -> list[FilterUpdate]:
         """Take a row; give what it lets be said."""
@@ -105,9 +111,13 @@ class FilterTracker:
 
     def begin_anew(self) -> None:
         """Forget the run so far: the filter was changed. Flow, zero and noise stay known."""
-        self.bins, self.began, self.next_x = RunBins(), self.x, 0.0
-        self.expected, self.unlike, self.reached, self.asked = None, 0, False, ""
+        self._forget("")
         self.five, self.lately = [], []
+
+    def _forget(self, asked: str) -> None:
+        self.bins, self.began, self.next_x = RunBins(), self.x, 0.0
+        self.expected, self.unlike, self.climb = None, 0, 0.0
+        self.reached, self.due, self.asked = False, False, asked
 
     def finish(self) -> list[FilterUpdate]:
         """Give what the last row lets be said, and a last word."""
@@ -133,19 +143,19 @@ class FilterTracker:
         relative = (
             1.0 if sample.flow is None or not self.flow.first else (sample.flow / self.flow.first)
         )
-        self.x += step_s * relative
+        step = step_s * relative
+        self.x += step
         self.five = [*self.five[-4:], (clean, sample.flow)]
-        drop = self._typical()
+        drop, away = self._typical()
         self.highest = max(self.highest, drop)
-        yield from self._judged(sample, drop)
-
-    def _judged(self, sample: Sample, drop: float) -> Iterator[FilterUpdate]:
-        self.lately = [*self.lately[1 - JUMP_SAMPLES :], drop]
-        if self._jumped(drop):
+        at_flow = drop * exp(self.flow.exponent * away)
+        self.lately = [*self.lately[1 - JUMP_SAMPLES :], at_flow]
+        newly_reached = not self.reached and self._has_reached(step)
+        if self._jumped(drop, at_once=newly_reached):
             yield self._said(sample.time_s)
             return
-        begun = self.bins.add(self.x - self.began, drop, at_zero=sample.drop_pa <= 0.0)
-        newly_reached = not self.reached and self._lies_above(1.0, 9)
+        at_zero = sample.drop_pa <= 0.0
+        begun = self.bins.add(self.x - self.began, drop, away, at_zero=at_zero)
         self.reached = newly_reached or (self.reached and self._lies_above(BACK, JUMP_SAMPLES))
         timely = self.x - self.began >= self.next_x
         if newly_reached or (timely and (begun or self.expected is not None)):
@@ -161,27 +171,41 @@ class FilterTracker:
         if self.expected is not None:
             self.expected *= factor
 
-    def _typical(self) -> float:
-        """Give the drop of the last five samples at the usual flow, spikes left out."""
+    def _typical(self) -> tuple[float, float]:
+        """Give the drop of the last five samples at the reference flow, spikes left out."""
         flows = [flow for _, flow in self.five if flow is not None]
-        flow = median(flows) if flows else None
-        return median(drop for drop, _ in self.five) * self.flow.to_usual(flow)
+        factor, away = self.flow.to_reference(median(flows) if flows else None)
+        return median(drop for drop, _ in self.five) * factor, away
 
     @property
     def scale_pa(self) -> float:
-        """Give the limit, or what stands in for it."""
-        return max(2.0 * self.highest, 1.0) if self.limit_pa is None else self.limit_pa
+        """Give the limit at the reference flow, or what stands in for it."""
+        if self.limit_pa is None:
+            return max(2.0 * self.highest, 1.0)
+        return self.limit_pa / self.flow.present
+
+    def _has_reached(self, step: float) -> bool:
+        """Tell whether the limit is reached; the mean's lag is made good by the growth."""
+        seen = sum(self.bins.n)
+        if self.limit_pa is None or seen < FEWEST:
+            return False
+        if seen < SHORT_RUN:
+            return min(drop for drop, _ in self.five[-2:]) * self.flow.present >= self.limit_pa
+        count = 9 if seen < LONG_RUN else JUMP_SAMPLES
+        lag = 0.5 * (count - 1) + 2.0
+        return fmean(self.lately[-count:]) + self.climb * lag * step >= self.scale_pa
 
     def _lies_above(self, share: float, count: int) -> bool:
         """Tell whether the mean of the last `count` drops lies above a share of the limit."""
-        if self.limit_pa is None or len(self.lately) < min(count, 9):
+        if self.limit_pa is None:
             return False
         return fmean(self.lately[-count:]) >= share * self.scale_pa
 
-    def _jumped(self, drop: float) -> bool:
+    def _jumped(self, drop: float, *, at_once: bool) -> bool:
         """Tell whether the drop has left its course for good; then begin anew.
 
-        Beyond the limit, where no curve goes, only a fall counts.
+        `at_once`: it has come to the limit, so that a rise need not last as long. Beyond the
+        limit, where no curve goes, only a fall counts.
         """
         if self.expected is None:
             return False
@@ -193,25 +217,24 @@ class FilterTracker:
         rose = drop > self.expected + least and not self.reached
         way = int(rose) - int(drop < self.expected - least)
         self.unlike = self.unlike + way if way and self.unlike * way >= 0 else way
-        if abs(self.unlike) < JUMP_SAMPLES:
+        if abs(self.unlike) < (JUMP_AT_ONCE if at_once and way > 0 else JUMP_SAMPLES):
             return False
-        self.asked = ROSE if way > 0 else FELL
-        self.bins, self.began, self.next_x = RunBins(), self.x, 0.0
-        self.expected, self.unlike, self.reached = None, 0, False
+        self._forget(ROSE if way > 0 else FELL)
         return True
 
     def _said(self, time_s: float) -> FilterUpdate:
         known = self._growth()
         if known is None:
             resistance = fmean(self.lately) if self.lately else None
-            finding = REACHED if self.reached else self.asked or SHORT
+            finding = self.asked or (REACHED if self.reached else SHORT)
             return FilterUpdate(time_s, resistance, None, None, None, None, finding)
         passed = self.x - self.began
         self.next_x = passed * (1.0 + min(EVERY, EVERY_AHEAD * known.ahead[1]))
-        self.expected = (known.level + known.offset) * self.scale_pa
+        self.expected = known.level * self.scale_pa
         per_s = self.x / self.running_s
-        level = known.level * self.scale_pa
+        level = known.level * self.scale_pa * self.flow.present
         per_h = known.rate / passed * per_s * 3600.0
+        self.climb = known.rate / passed * self.expected
         if self.reached:
             return FilterUpdate(time_s, level, per_h, 0.0, 0.0, 0.0, REACHED)
         if self.limit_pa is None:
@@ -221,22 +244,21 @@ class FilterTracker:
             return FilterUpdate(time_s, level, per_h, None, None, None, self.asked or OPEN)
         self.asked = ""
         to_s = passed / per_s
-        due = low * to_s < min(NOTICE_S, NOTICE_SHARE * (1.0 + middle) * to_s)
-        return FilterUpdate(
-            time_s, level, per_h, middle * to_s, low * to_s, high * to_s, DUE if due else None
-        )
+        notice_s = min(NOTICE_S, NOTICE_SHARE * (1.0 + middle) * to_s)
+        self.due = low * to_s < notice_s * (NOT_DUE if self.due else 1.0)
+        said = DUE if self.due else None
+        return FilterUpdate(time_s, level, per_h, middle * to_s, low * to_s, high * to_s, said)
 
     def _growth(self) -> Growth | None:
         if len(self.bins.n) <= FEWEST_BINS:
             return None
-        x, y, n, zeros = self.bins.whole()
+        x, y, n, zeros, away = self.bins.whole()
         passed = self.x - self.began
         if len(x) < FEWEST_BINS or passed <= 0:
             return None
         scale = self.scale_pa
         noise = self.noise.sigma / scale / np.sqrt(n) + FLOOR + CLIPPED * (zeros > 0.2)
-        offset_sd = OFFSET_SD if self.zero.offset_pa is None else OFFSET_SEEN_SD
-        return growth(x / passed, y / scale, noise, offset_sd)
+        return growth(RunSeen(x / passed, y / scale, noise, away, self.flow.exponent))
 
     def dump(self) -> dict[str, Any]:
         """Give the memory as JSON."""
@@ -270,6 +292,8 @@ _PLAIN = (
     "asked",
     "reached",
     "next_x",
+    "climb",
+    "due",
 )
 _PARTS: dict[str, Any] = {
     "spacing": Spacing,

@@ -19,8 +19,9 @@ class RunBins:
     x: list[float] = field(default_factory=list)
     y: list[float] = field(default_factory=list)
     zeros: list[int] = field(default_factory=list)
+    away: list[float] = field(default_factory=list)
 
-    def add(self, x: float, y: float, at_zero: bool) -> bool:
+    def add(self, x: float, y: float, away: float = 0.0, *, at_zero: bool = False) -> bool:
         """Take a point, x ascending from 0; tell whether it begins a new bin."""
         if self.width <= 0:
             self.width = x if x > 0 else 0.0
@@ -30,31 +31,41 @@ class RunBins:
             place = int(x / self.width)
         begun = place >= len(self.n)
         while place >= len(self.n):
-            for column, empty in ((self.n, 0), (self.x, 0.0), (self.y, 0.0), (self.zeros, 0)):
+            for column, empty in (
+                (self.n, 0),
+                (self.x, 0.0),
+                (self.y, 0.0),
+                (self.zeros, 0),
+                (self.away, 0.0),
+            ):
                 column.append(empty)  # type: ignore[arg-type]
         self.n[place] += 1
         self.x[place] += x
         self.y[place] += y
         self.zeros[place] += at_zero
+        self.away[place] += away
         return begun
 
     def _join(self) -> None:
         self.width *= 2.0
         self.n, self.zeros = _paired(self.n), _paired(self.zeros)
         self.x, self.y = _paired(self.x), _paired(self.y)
+        self.away = _paired(self.away)
 
     def scale(self, factor: float) -> None:
         """Multiply all points by a factor."""
         self.y = [y * factor for y in self.y]
 
-    def whole(self) -> tuple[Float64, Float64, Float64, Float64]:
+    def whole(self) -> tuple[Float64, Float64, Float64, Float64, Float64]:
         """Give x, y, n and the share of zeros of the bins; the last one only if half full."""
         n = np.array(self.n, np.float64)
         filled = n > 0
         filled[-1:] &= n[-1:] >= 0.5 * n[-2:-1].sum()
         n = n[filled]
-        x, y, zeros = (np.array(c, np.float64)[filled] for c in (self.x, self.y, self.zeros))
-        return x / n, y / n, n, zeros / n
+        x, y, zeros, away = (
+            np.array(c, np.float64)[filled] for c in (self.x, self.y, self.zeros, self.away)
+        )
+        return x / n, y / n, n, zeros / n, away / n
 
     def dump(self) -> dict[str, Any]:
         """Give the memory as JSON."""

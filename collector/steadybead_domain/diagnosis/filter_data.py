@@ -11,7 +11,7 @@ FLOW_EXPONENT = 1.2  # before anything is learnt: between laminar 1 and turbulen
 EXPONENT_TRUST = 0.2  # what that is worth, in (d ln Q)²
 LONG_GAP = 20.0  # times the usual spacing: more than that is a pause
 FLOW_BINS, FLOW_BIN, FLOW_NEAR = 61, 0.05, 3
-LATELY = 10.0  # the usual flow is the mean of the last tenth of those like it
+LATELY = 4.0  # the usual flow is the mean of the last quarter of those like it
 NEAR, FAR = 0.08, 0.2  # of ln Q: as usual, and clearly not
 FIRST = 5
 AT_REST = 0.5  # of the highest flow seen
@@ -128,13 +128,15 @@ class Flow:
     """The usual flow, whether air runs, and the exponent with which the drop follows the flow.
 
     `usual` is the present flow of the kind below which 80 % of the running time lies: with two
-    guns on one filter that of both, which reaches the limit first. Below `least` no air runs,
+    guns on one filter that of both, which reaches the limit first. `reference` is where it began:
+    drops are compared there. Below `least` no air runs,
     whatever is usual.
     """
 
     least: float = 0.0
     peak: float = 0.0
     usual: float | None = None
+    reference: float | None = None
     product: float = 0.0
     square: float = 0.0
     recent: list[tuple[float, float]] = field(default_factory=list)
@@ -173,17 +175,17 @@ class Flow:
         self.count[place] += self.seen
         self.total[place] += self.seen * flow
         centre = self._centre()
-        before = self.usual or centre
-        usual = before
-        if abs(log(before / centre)) > FAR:
-            usual, self.alike = centre, 0
-        moved = log(usual / before)
+        usual, before = self.usual or centre, self.reference or centre
+        self.reference = before
+        if abs(log(usual / centre)) > FAR:
+            usual = self.reference = centre
+            self.alike = 0
         if abs(log(flow / centre)) < FAR:
             self.alike += 1
             usual += (flow - usual) * min(1.0, LATELY / self.alike)
         self.usual = usual
         self._learn(flow, drop_pa, least_pa)
-        return exp(self.exponent * moved)
+        return exp(self.exponent * log(self.reference / before))
 
     def _centre(self) -> float:
         """Give the mean of the flows about the one below which 80 % lie, the late ones heavier."""
@@ -205,17 +207,25 @@ class Flow:
             self.product += d_flow * d_drop
             self.square += d_flow * d_flow
 
-    def to_usual(self, flow: float | None) -> float:
-        """Give the factor that brings a drop to the usual flow.
-
-        A flow near the usual one is left as it is: there the meter's noise, and the slow loss
-        that a loading filter brings itself, would be mistaken for another number of guns.
-        """
-        if flow is None or self.usual is None:
+    @property
+    def present(self) -> float:
+        """Give the factor that brings a drop at the reference flow to the usual flow."""
+        if self.usual is None or self.reference is None:
             return 1.0
-        away = log(self.usual / flow)
+        return exp(self.exponent * log(self.usual / self.reference))
+
+    def to_reference(self, flow: float | None) -> tuple[float, float]:
+        """Give the factor that brings a drop to the reference flow, and ln of the rest of it.
+
+        A flow near the reference is left as it is, all of it in the rest: whether the drop follows
+        such small changes, or whether they are the meter's noise, the growth shows later.
+        """
+        if flow is None or flow <= 0 or self.reference is None:
+            return 1.0, 0.0
+        away = log(self.reference / flow)
         part = min(1.0, max(0.0, (abs(away) - NEAR) / (FAR - NEAR)))
-        return exp(self.exponent * away * part * part * (3.0 - 2.0 * part))
+        part *= part * (3.0 - 2.0 * part)
+        return exp(self.exponent * away * part), away * (1.0 - part)
 
 
 @dataclass(slots=True)

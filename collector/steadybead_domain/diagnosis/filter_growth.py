@@ -1,31 +1,59 @@
 """How a filter's pressure drop grows, and when it will reach its limit.
 
-Loading follows dR/dx = c · R^m over the air volume x: m = 0 is the straight line of cake loading,
-m = 1 exponential growth; real runs lie between and beyond. Each (m, start, end) on a grid is
-weighed by how well its curve fits the drop so far; the forecast is the weighed distribution of
-the end. The priors know no time scale: a life of a minute and one of a month look alike.
+The dust on the filter adds to its drop by dR/dx = c · (R − b)^m over the air volume x: m = 0 is the
+straight line of cake loading, m = 1 exponential growth; b below 0 lies between the two, b above 0
+is a medium whose own drop does not grow. In u = ∫dR/(R − b)^m the run is a line with noise: a
+Wiener process with drift (Whitmore and Schenkelberg, Lifetime Data Analysis 3 (1997) 27) plus a
+rate of dust that wanders and comes back. How much it wanders is learnt with the rest: every
+hypothesis of law, wander, noise and use of the flow is filtered along the run (see `filter_path`)
+and weighed by its likelihood; the forecast is the weighed distribution of the first passage. The
+priors know no time scale: a life of a minute and one of a month look alike.
 """
 
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 
+from steadybead_domain.diagnosis.filter_path import Hypotheses, Path, follow
 from steadybead_domain.readings import Float64
 
-Float32 = npt.NDArray[np.float32]
-
-SHAPES = np.array([0.0, 0.25, 0.5, 0.75, 1.0, 1.25])
-SHAPE_PRIOR = np.array([0.12, 0.13, 0.2, 0.25, 0.2, 0.1])
-STARTS = np.geomspace(0.003, 0.93, 26)
-AHEAD = np.geomspace(0.004, 40.0, 64)  # still to come over what has passed
-MISFIT = 0.05  # a bin's own error relative to the curve: no real run is as smooth as its model
-INDEPENDENT = 18.0  # bins along one run lie off the curve together: at most so many count
-RECENT = 5.0  # what the growth did lately tells more of what comes than what it did first
+# (m, b over the first drop, prior). From straight to beyond exponential; real loading runs were
+# near exponential or somewhat slower (own reading of open loading logs).
+LAWS = (
+    (0.0, 0.0, 0.10),
+    (0.5, -0.7, 0.04),
+    (0.5, 0.0, 0.12),
+    (0.5, 0.5, 0.06),
+    (0.75, 0.0, 0.14),
+    (1.0, -2.0, 0.08),
+    (1.0, -0.7, 0.11),
+    (1.0, 0.0, 0.20),
+    (1.0, 0.4, 0.07),
+    (1.0, 0.7, 0.03),
+    (1.25, 0.0, 0.05),
+)
+# Random part of the growth over what has passed: independent from bin to bin, and lasting.
+WANDERS = (
+    (0.005, 0.0),
+    (0.02, 0.0),
+    (0.08, 0.0),
+    (0.005, 0.04),
+    (0.005, 0.12),
+    (0.02, 0.12),
+    (0.02, 0.35),
+    (0.08, 0.12),
+    (0.08, 0.35),
+)
+MISFITS = (0.002, 0.01, 0.04)  # a bin's own error relative to the drop
+FOLLOWS = ((0.0, 0.3), (1.0, 0.7))  # the drop follows small changes of the flow or not; prior
+AHEAD = np.geomspace(0.004, 60.0, 80)  # still to come over what has passed
 PRIOR_POWER = 2.0
-SPREAD = 0.14  # the future does not follow the past exactly: spread of ln(what is to come)
+SPREAD = 0.05  # of ln(what is to come), for what no hypothesis says
 LOW, MIDDLE, HIGH = 0.1, 0.5, 0.9
+LEAST_SHARE = 2e-4  # hypotheses below are left out
+LEAST_DROP = 0.004  # of the limit
+MOST_BASE = 0.9  # of the limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,81 +61,106 @@ class Growth:
     """`ahead`: 10 %, 50 % and 90 % points of what is still to come, over what has passed.
 
     `level` is the drop now over the limit; `rate` d ln R per what has passed; `shape` the mean
-    exponent m; `offset` the sensor's offset over the limit.
+    exponent m.
     """
 
     ahead: tuple[float, float, float]
     level: float
     rate: float
     shape: float
-    offset: float
 
 
-def growth(x: Float64, y: Float64, noise: Float64, offset_sd: float) -> Growth:
-    """Weigh all curves against the bins.
+@dataclass(frozen=True, slots=True, eq=False)
+class RunSeen:
+    """The bins of a run. `x` [n] ascending, from 0 where it began to 1 now; `y` [n] drop / limit.
 
-    `x` [n] ascending, from 0 where the run began to 1 now; `y` [n] drop over limit; `noise` [n]
-    standard error of y; `offset_sd` how far the sensor's zero may lie off, over the limit.
+    `noise` [n] standard error of y; `away` [n] ln(reference flow / flow) that `y` is not corrected
+    for, `exponent` with which the drop follows the flow.
     """
-    curves = _curves(x)
-    sigma2 = noise**2 + (MISFIT * np.maximum(y, 0.02)) ** 2
-    weight = 1.0 / sigma2
-    lately = 0.4 + RECENT * x**4
-    weight *= lately * min(1.0, INDEPENDENT / lately.sum())
-    off = y.astype(np.float32) - curves
-    total = weight.sum() + 1.0 / offset_sd**2
-    lean = weight.astype(np.float32)
-    moment = (off @ lean).astype(np.float64)
-    square = np.square(off, out=off) @ lean - moment**2 / total
-    chance = np.exp(-0.5 * (square - square.min())) * _prior()
-    chance /= chance.sum()
-    offset = float((chance * moment).sum() / total)
-    now, rate = _now()
+
+    x: Float64
+    y: Float64
+    noise: Float64
+    away: Float64
+    exponent: float
+
+
+def growth(run: RunSeen) -> Growth:
+    """Weigh all hypotheses against the run."""
+    h = _hypotheses(bool(np.any(run.away)))
+    first = max(float(np.median(run.y[: max(2, len(run.x) // 10)])), LEAST_DROP)
+    base = np.minimum(h.base * first, MOST_BASE)
+    z = run.y[:, None] * np.exp(run.exponent * h.follows * run.away[:, None]) - base
+    least = np.maximum(run.noise[:, None], 0.15 * (first - np.maximum(base, 0.0)))
+    z = np.maximum(z, least)
+    error = np.hypot(run.noise[:, None], h.misfit * np.maximum(run.y, 0.02)[:, None])
+    path = follow(run.x, _straightened(z, h.shape), error / z**h.shape, h)
+    end = _straightened(1.0 - base, h.shape)
+    share = _shares(h, path, end, h.shape * np.log(z[1:]).sum(axis=0))
+    now = _bent(path.level, h.shape)
+    rate = path.drift * now**h.shape / np.maximum(now + base, LEAST_DROP)
+    kept = share > LEAST_SHARE
+    chance = _passage(path.kept(kept), end[kept]) @ (share[kept] / share[kept].sum())
     return Growth(
-        _points(chance.sum(axis=(0, 1))),
-        float((chance * now).sum()),
-        float((chance * rate).sum()),
-        float((chance.sum(axis=(1, 2)) * SHAPES).sum()),
-        offset,
+        _points(chance),
+        float(share @ (now + base)),
+        float(share @ rate),
+        float(share @ h.shape),
     )
 
 
-def _curves(x: Float64) -> Float32:
-    """Give R over the limit, shape [shapes, starts, ahead, n]."""
-    z = (x[None, :] / (1.0 + AHEAD[:, None])).astype(np.float32)
-    return np.stack([_curve(m, z) for m in SHAPES.tolist()])
-
-
-def _curve(m: float, z: Float32) -> Float32:
-    """Single precision, 1e-7 of the limit, is far finer than any sensor and twice as fast."""
-    start = STARTS[:, None, None].astype(np.float32)
-    if m == 1.0:
-        return np.asarray(np.exp(np.log(start) * (1.0 - z[None])), np.float32)
-    p = 1.0 - m
-    foot = start**p
-    return np.asarray(np.power(foot + (1.0 - foot) * z[None], 1.0 / p), np.float32)
-
-
 @cache
-def _prior() -> Float64:
-    """Know nothing of the scale: 1/end² for the end, even in ln for the start.
+def _hypotheses(has_flow: bool) -> Hypotheses:
+    """Give every combination, [k] each."""
+    laws, wanders = np.array(LAWS), np.array(WANDERS)
+    follows = np.array(FOLLOWS if has_flow else ((0.0, 1.0),))
+    law, wander, misfit, follow_ = (
+        i.ravel() for i in np.indices((len(LAWS), len(WANDERS), len(MISFITS), len(follows)))
+    )
+    return Hypotheses(
+        shape=laws[law, 0],
+        base=laws[law, 1],
+        jitter=wanders[wander, 0],
+        wander=wanders[wander, 1],
+        misfit=np.array(MISFITS)[misfit],
+        follows=follows[follow_, 0],
+        log_prior=np.log(laws[law, 2] * follows[follow_, 1]),
+    )
 
-    1/end² says that the moment of asking may be any moment of the life.
+
+def _straightened(z: Float64, shape: Float64) -> Float64:
+    """Give u = ∫ dz / z^m."""
+    power = np.where(shape == 1.0, 1.0, 1.0 - shape)
+    return np.asarray(np.where(shape == 1.0, np.log(z), z**power / power), np.float64)
+
+
+def _bent(u: Float64, shape: Float64) -> Float64:
+    """Give z back."""
+    power = np.where(shape == 1.0, 1.0, 1.0 - shape)
+    raised = np.maximum(u * power, 1e-9) ** (1.0 / power)
+    return np.asarray(np.where(shape == 1.0, np.exp(np.minimum(u, 1.0)), raised), np.float64)
+
+
+def _shares(h: Hypotheses, path: Path, end: Float64, log_slope: Float64) -> Float64:
+    """Give each hypothesis' share of belief.
+
+    The prior of the end is 1/end²: the moment of asking may be any moment of the life. `log_slope`
+    brings the likelihood of u back to that of y.
     """
-    ahead = AHEAD / (1.0 + AHEAD) ** PRIOR_POWER
-    return SHAPE_PRIOR[:, None, None] * np.ones((1, len(STARTS), 1)) * ahead[None, None, :]
+    ahead = np.maximum(end - path.level, 1e-6) / path.drift
+    prior = np.log(np.maximum(ahead, 1e-3) / path.drift) - PRIOR_POWER * np.log1p(ahead)
+    log = path.log_likelihood + h.log_prior + prior - log_slope
+    chance = np.exp(log - log.max())
+    return np.asarray(chance / chance.sum(), np.float64)
 
 
-@cache
-def _now() -> tuple[Float64, Float64]:
-    """Give R over the limit and d ln R / dx, both now, for each curve."""
-    shape = SHAPES[:, None, None]
-    now = _curves(np.ones(1))[..., 0].astype(np.float64)
-    exponential = shape == 1.0
-    power = np.where(exponential, 1.0, 1.0 - shape)
-    climb = (1.0 - STARTS[None, :, None] ** power) / power
-    climb = np.where(exponential, -np.log(STARTS)[None, :, None], climb)
-    return now, climb / (1.0 + AHEAD) * now ** (shape - 1.0)
+def _passage(path: Path, end: Float64) -> Float64:
+    """Give the chance of each `AHEAD` to be the first passage, [ahead, k]."""
+    edges = np.sqrt(AHEAD[1:] * AHEAD[:-1])
+    edges = np.concatenate(([1e-6], edges, [1e4]))[:, None]
+    passed = np.maximum.accumulate(path.chance_above(edges, end), axis=0)
+    chance = np.diff(passed, axis=0) * (AHEAD[:, None] / (1.0 + AHEAD[:, None])) ** PRIOR_POWER
+    return np.asarray(chance / (chance.sum(axis=0) + 1e-300), np.float64)
 
 
 def _points(chance: Float64) -> tuple[float, float, float]:
@@ -116,6 +169,7 @@ def _points(chance: Float64) -> tuple[float, float, float]:
     apart = (log_ahead[:, None] - log_ahead[None, :]) / SPREAD
     kernel = np.exp(-0.5 * apart**2)
     spread = (kernel / kernel.sum(axis=0)) @ chance
+    spread /= max(float(spread.sum()), 1e-300)
     below = np.cumsum(spread) - spread / 2
     low, middle, high = np.exp(np.interp((LOW, MIDDLE, HIGH), below, log_ahead))
     return float(low), float(middle), float(high)

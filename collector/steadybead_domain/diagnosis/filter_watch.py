@@ -33,7 +33,8 @@ _NEXT = {
     "filter_due": "Plan the change; have a filter at hand.",
     "filter_limit": "Change the filter and record the change.",
     "filter_blocked": "Look at the intake at once: cover, film, wet or blocked filter.",
-    "filter_fell": "Record the change, or look whether the filter is torn or the tube is off.",
+    "filter_fell": "Record the change; else look whether the filter is torn or the tube off, and"
+    " whether the sensor reads 0 with the air off.",
     "filter_forecast": "Nothing yet; plan the change by the forecast.",
 }
 _COLUMNS = ("drop", "flow", "kelvin")
@@ -129,9 +130,12 @@ class FilterWatch:
         if kind == before:
             return []
         self.told.kind, self.told.since = kind, time
-        shown = kind or before
         where = None if self.channel is None else self.channel.channel
-        return [Change(time, shown, bool(kind), None, where, value, limit, "Pa")]
+        return [
+            Change(time, shown, active, None, where, value, limit, "Pa")
+            for shown, active in ((before, False), (kind, True))
+            if shown
+        ]
 
     def _findings(self, time: int, told: FilterUpdate) -> list[Finding]:
         kind = _KINDS.get(told.finding or "", "filter_forecast")
@@ -199,13 +203,23 @@ def _hours(seconds: float | None) -> float | None:
     return None if seconds is None else seconds / 3600.0
 
 
+def length_words(seconds: float) -> str:
+    """Write a length of time with about two digits, in h, min or s."""
+    for unit_s, unit in ((3600.0, "h"), (60.0, "min")):
+        if seconds >= 9.95 * unit_s:
+            return f"{seconds / unit_s:.0f} {unit}"
+        if seconds >= 0.995 * unit_s:
+            return f"{seconds / unit_s:.1f} {unit}"
+    return f"{seconds:.0f} s"
+
+
 def _words(told: FilterUpdate, limit_pa: float | None) -> str:
     parts = [] if told.finding is None else [told.finding]
     if told.resistance is not None:
         parts.append(f"drop {told.resistance:.0f} Pa at the usual flow")
     if told.remaining_s is not None and told.low_s is not None and told.high_s is not None:
         parts.append(
-            f"limit {limit_pa:.0f} Pa in {told.remaining_s / 3600:.0f} h of running"
-            f" (80 %: {told.low_s / 3600:.0f} to {told.high_s / 3600:.0f} h)"
+            f"limit {limit_pa:.0f} Pa in {length_words(told.remaining_s)} of running"
+            f" (80 %: {length_words(told.low_s)} to {length_words(told.high_s)})"
         )
     return "; ".join(parts)

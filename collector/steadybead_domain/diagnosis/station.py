@@ -32,7 +32,7 @@ from steadybead_domain.welds import WeldEvent
 
 LATENESS = SECOND // 2
 BLOCK = 7200  # steps worked on at once: an hour
-_VERSION = 1
+_VERSION = 2
 _SETTLED = int(AIR_LIMITS.cools_s * SECOND)
 
 Note = WeldEvent | AlarmAct | Procedure | Online | FilterChange | ReferenceCheck
