@@ -1,39 +1,18 @@
 """The readable report of an evidence file."""
 
-import datetime as dt
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from steadybead_api.evidence.bundle import Bundle
 from steadybead_api.evidence.plot import HEIGHT, clock_words, draw_quantity, draw_seam
+from steadybead_api.evidence.report_facts import Facts
+from steadybead_api.evidence.report_words import MOST_ROWS, UNITS, Chapter, joined, named, span
 from steadybead_api.evidence.sheet import SOFT, Sheet
 from steadybead_api.figures import Figures
-from steadybead_domain.calibration.due import CalibrationState
-from steadybead_domain.quantities import Quantity
-from steadybead_domain.times import EPOCH, SECOND
 from steadybead_domain.verdict.model import Excursion, Judgement
 
-MOST_ROWS: Final = 40
 POINTS: Final = 500
-MOST_TERMS: Final = 4
 FOOT: Final = "Heat and air only: no statement about the weld itself."
-CAUTIONS: Final = (
-    (
-        "This file speaks of the recorded heat and air. Whether a weld holds is for the tests that"
-        " the procedure and its standard ask for."
-    ),
-    (
-        "Steadybead watches; it switches nothing and is no safety device. It never says that a gun"
-        " is safe to touch. Hot gas, fumes and electricity: local codes and licensed practice come"
-        " first."
-    ),
-    (
-        "The signature shows that the file has not changed since it was signed with that key. It"
-        " does not show that the sensors were right, that the entries are true, or when it was"
-        " signed."
-    ),
-)
-_UNITS: Final = {"Cel": "°C"}
 
 
 def write_report(bundle: Bundle, source: Figures, timezone: str, site: str) -> Sheet:
@@ -41,26 +20,21 @@ def write_report(bundle: Bundle, source: Figures, timezone: str, site: str) -> S
     sheet = Sheet(
         f"Weld record {bundle.record.id}", f"{bundle.record.id} · {FOOT}", bundle.exported
     )
-    writer = _Writer(sheet, bundle, source, ZoneInfo(timezone), site)
-    writer.head()
-    writer.verdict()
-    writer.quantities()
-    writer.excursions()
-    writer.seam()
-    writer.measuring()
-    writer.alarms()
-    writer.amendments()
-    writer.limits()
-    writer.proof()
+    zone = ZoneInfo(timezone)
+    _Findings(sheet, bundle, source, zone, site).write()
+    Facts(sheet, bundle, source, zone, site).write()
     return sheet
 
 
-class _Writer:
-    def __init__(
-        self, sheet: Sheet, bundle: Bundle, source: Figures, zone: ZoneInfo, site: str
-    ) -> None:
-        self._sheet, self._bundle, self._source = sheet, bundle, source
-        self._zone, self._site = zone, site
+class _Findings(Chapter):
+    """Writes the record, the verdict and where it lies."""
+
+    def write(self) -> None:
+        self.head()
+        self.verdict()
+        self.quantities()
+        self.excursions()
+        self.seam()
 
     def head(self) -> None:
         sheet, record = self._sheet, self._bundle.record
@@ -86,8 +60,8 @@ class _Writer:
                 ("qualification", self._qualification(told)),
                 ("drawing", str(told.get("drawing") or "")),
                 ("seam length", f"{length:g} mm" if length else ""),
-                ("sheet", _joined(told, "sheet", "sheet_batch", "thickness_mm")),
-                ("rod", _joined(told, "rod", "rod_batch")),
+                ("sheet", joined(told, "sheet", "sheet_batch", "thickness_mm")),
+                ("rod", joined(told, "rod", "rod_batch")),
                 ("beads", str(told.get("beads") or "")),
                 ("visual result", str(told.get("visual") or "")),
                 ("trial weld", str(told.get("trial") or "")),
@@ -149,18 +123,18 @@ class _Writer:
 
     def _row(self, item: Judgement) -> tuple[str, ...]:
         limits, share = item.guarded, item.share_inside
-        unit = _UNITS.get(item.unit, item.unit)
+        unit = UNITS.get(item.unit, item.unit)
         accepted = (
             "–"
             if limits is None or not limits.can_conform
-            else _span(limits.accept_low, limits.accept_high, unit)
+            else span(limits.accept_low, limits.accept_high, unit)
         )
         return (
-            _named(item),
+            named(item),
             item.conclusion.value,
-            "–" if limits is None else _span(limits.low, limits.high, unit),
+            "–" if limits is None else span(limits.low, limits.high, unit),
             accepted,
-            _span(item.lowest, item.highest, unit),
+            span(item.lowest, item.highest, unit),
             "–" if limits is None else f"{limits.expanded:.2g} {unit}",
             "–" if share is None else f"{100 * share:.1f} % of {item.covered_s:.0f} s",
         )
@@ -178,7 +152,7 @@ class _Writer:
         words = clock_words(covered.end - covered.start)
         record = self._bundle.record
         stop = covered.end if record.stop is None else record.stop
-        self._sheet.heading(f"{_named(item).capitalize()} of {item.channel}", HEIGHT + 32.0)
+        self._sheet.heading(f"{named(item).capitalize()} of {item.channel}", HEIGHT + 32.0)
         self._sheet.ln(2.0)
         draw_quantity(
             self._sheet,
@@ -207,7 +181,7 @@ class _Writer:
             self._sheet.paragraph(f"{more} more stand in the attachment verdict.json.", SOFT)
 
     def _excursion(self, number: int, item: Excursion) -> tuple[str, ...]:
-        unit = _UNITS.get(item.unit, item.unit)
+        unit = UNITS.get(item.unit, item.unit)
         return (
             str(number + 1),
             f"{item.quantity.value.replace('_', ' ')} {item.side.value}",
@@ -239,145 +213,3 @@ class _Writer:
         if rows:
             self._sheet.rows(("excursion", "bead", "from", "to"), rows, (30, 20, 65, 65))
         self._sheet.points(seam.words, SOFT)
-
-    def measuring(self) -> None:
-        self._sheet.heading("Sensors at that time")
-        measuring, record = self._bundle.measuring, self._bundle.record
-        rows = []
-        for channel in self._bundle.frame.channels:
-            fitted = measuring.fitted(channel.id, record.start)
-            instrument = (
-                None if fitted is None else measuring.instruments.get(fitted.fitting.instrument)
-            )
-            state = "" if instrument is None else measuring.due(instrument, record.start).state
-            stretch = measuring.line(channel.id).at(record.start)
-            used = stretch.calibration
-            rows.append(
-                (
-                    channel.id.channel,
-                    "not on record" if instrument is None else instrument.serial,
-                    "" if instrument is None else str(CalibrationState(state)),
-                    "none" if used is None else f"{used.id}, {self._day(used.performed)}",
-                )
-            )
-        head = ("channel", "serial", "calibration", "calibration in force")
-        self._sheet.rows(head, rows, (40, 40, 40, 60))
-        self._doubts()
-        self._filter()
-        assumed = [a for j in self._bundle.verdict.judgements for a in j.assumptions]
-        if assumed:
-            self._sheet.paragraph(f"Taken for granted: {'; '.join(dict.fromkeys(assumed))}.", SOFT)
-
-    def _doubts(self) -> None:
-        """Name the largest terms of each budget."""
-        average_s = self._bundle.verdict.rule.average_s
-        rows = []
-        for item in self._bundle.verdict.judgements:
-            if item.budget is not None:
-                terms = item.budget.over(average_s).largest_first()[:MOST_TERMS]
-                unit = _UNITS.get(item.unit, item.unit)
-                rows += [
-                    (
-                        _named(item),
-                        t.name,
-                        f"{abs(t.contribution):.2g} {unit}",
-                        "assumed" if t.assumed else "on record",
-                    )
-                    for t in terms
-                ]
-        if rows:
-            self._sheet.ln(1.5)
-            head = ("quantity", "largest terms of doubt", "standard", "")
-            self._sheet.rows(head, rows, (36, 90, 28, 26))
-
-    def _filter(self) -> None:
-        """Tell the state of the intake filter by its pressure drop."""
-        covered = self._bundle.frame
-        own = (c for c in covered.channels if c.quantity is Quantity.FILTER_PRESSURE_DROP)
-        channel = next(own, None)
-        if channel is None:
-            self._sheet.paragraph("Intake filter: no pressure drop is measured.", SOFT)
-            return
-        found = self._source.buckets(
-            channel.id, covered.start, max(covered.end, covered.start + 1), 1
-        )
-        if len(found) and found.n[0]:
-            limit = self._bundle.filter_limit_pa
-            held = f", limit {limit:g} Pa" if limit is not None else ", no limit is set"
-            text = f"Intake filter: {found.mean[0]:.0f} Pa on the mean{held}."
-            self._sheet.paragraph(text, SOFT)
-
-    def alarms(self) -> None:
-        self._sheet.heading("Alarms from an hour before")
-        told = self._bundle.alarms
-        if not told:
-            self._sheet.paragraph("None was raised.")
-            return
-        rows = [
-            (self._moment(a.time), "came" if a.active else "went", a.priority.value, a.what)
-            for a in told[:MOST_ROWS]
-        ]
-        self._sheet.rows(("time", "", "priority", "what"), rows, (42, 14, 20, 104))
-
-    def amendments(self) -> None:
-        bundle = self._bundle
-        self._sheet.heading("Amendments and sign-offs")
-        lines = [
-            f"{self._moment(a['time'])}, {a['author']}: "
-            + "; ".join(f"{c['field']}: {c['before']} becomes {c['after']}" for c in a["changes"])
-            + (f" ({a['reason']})" if a["reason"] else "")
-            for a in bundle.amendments
-        ]
-        lines += [
-            f"{self._moment(s['time'])}: signed off as {s['as_role']}"
-            f" by {s['name'] or '(withheld)'}"
-            + ("" if s["covers"] else "; it does not cover later amendments")
-            for s in bundle.signatures
-        ]
-        self._sheet.points(lines or ["None."])
-
-    def limits(self) -> None:
-        self._sheet.heading("What the log cannot prove")
-        self._sheet.points(self._bundle.verdict.not_proven)
-        self._sheet.heading("Cautions")
-        self._sheet.points(CAUTIONS)
-
-    def proof(self) -> None:
-        self._sheet.heading("How to check this file")
-        evidenced = self._bundle.evidenced
-        self._sheet.paragraph(
-            "Run: steadybead verify FILE, on any machine, without the shop's data; with --key and"
-            " the shop's public key it also checks who signed. Attached: raw readings, procedure,"
-            " calibrations, alarms, amendments, a list of all with their hashes, and the signature."
-        )
-        self._sheet.paragraph(f"Claim: {evidenced.claim}.", style="B")
-        self._sheet.points(evidenced.faults)
-        self._sheet.points(
-            [f"daily root {r['id']}: {r['root']}" for r in evidenced.account["roots"]], SOFT
-        )
-
-    def _there(self, time: int) -> dt.datetime:
-        return (EPOCH + dt.timedelta(microseconds=time)).astimezone(self._zone)
-
-    def _moment(self, time: int) -> str:
-        return self._there(time // SECOND * SECOND).strftime("%Y-%m-%d %H:%M:%S %Z")
-
-    def _day(self, time: int) -> str:
-        return self._there(time).strftime("%Y-%m-%d")
-
-
-def _named(item: Judgement) -> str:
-    return item.quantity.value.replace("_", " ")
-
-
-def _joined(told: dict[str, Any], *names: str) -> str:
-    found = [str(told[n]) for n in names if told.get(n)]
-    return ", ".join(found)
-
-
-def _span(low: float | None, high: float | None, unit: str) -> str:
-    if low is None and high is None:
-        return "–"
-    left = "…" if low is None else f"{low:.4g}"
-    right = "…" if high is None else f"{high:.4g}"
-    return f"{left} to {right} {unit}"
