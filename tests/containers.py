@@ -3,7 +3,6 @@
 import json
 import os
 import shutil
-import socket
 import subprocess
 import sys
 import tempfile
@@ -14,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import container_image
+from influx_server import free_ports
 
 ROOT = Path(__file__).parent.parent
 LOCAL = ROOT / "tests" / "containers_local.yml"
@@ -160,7 +160,7 @@ class Compose:
     """The compose file brought up under a name and on ports of its own."""
 
     def __init__(self, host: str, images: Mapping[str, str]) -> None:
-        self.http_port, self.mqtt_port = _free_ports(2)
+        self.http_port, self.mqtt_port = free_ports(2)
         self._ids: dict[str, str] = {}
         self._words = [*(_compose() or ()), "-p", f"sbtest{os.getpid()}"]
         self._words += ["-f", str(ROOT / "docker-compose.yml"), "-f", str(LOCAL)]
@@ -200,13 +200,3 @@ class Compose:
     def await_health(self, services: Sequence[str], within_s: float = 180) -> None:
         """Wait until all of some services are healthy."""
         _await(lambda: all(self.health(s) == "healthy" for s in services), within_s, str(services))
-
-
-def _free_ports(number: int) -> list[int]:
-    sockets = [socket.socket() for _ in range(number)]
-    for one in sockets:
-        one.bind(("127.0.0.1", 0))
-    ports = [int(one.getsockname()[1]) for one in sockets]
-    for one in sockets:
-        one.close()
-    return ports

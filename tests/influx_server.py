@@ -8,6 +8,7 @@ it lacks `/api/v2/write`: results of such a run are those of the 1.6.7 engine be
 import os
 import shutil
 import socket
+import ssl
 import subprocess
 import tempfile
 import threading
@@ -128,7 +129,7 @@ def make_bucket(gate: Gate, name: str) -> None:
 def engine() -> Iterator[int]:
     """Run Debian's engine on a free port of loopback; give the port."""
     with tempfile.TemporaryDirectory(prefix="influx-") as folder:
-        port, rpc = _free_ports(2)
+        port, rpc = free_ports(2)
         config = Path(folder, "influxdb.conf")
         config.write_text(_CONFIG.format(folder=folder, port=port, rpc=rpc))
         with Path(folder, "log").open("wb") as log:
@@ -143,7 +144,7 @@ def engine() -> Iterator[int]:
             process.wait(10)
 
 
-def _free_ports(number: int) -> list[int]:
+def free_ports(number: int) -> list[int]:
     sockets = [socket.socket() for _ in range(number)]
     for one in sockets:
         one.bind(("127.0.0.1", 0))
@@ -163,10 +164,21 @@ def _await_port(port: int, process: subprocess.Popen[bytes]) -> None:
 
 
 @contextmanager
-def _shim(target: str, *, native: bool) -> Iterator[Gate]:
+def secured(gate: Gate, context: ssl.SSLContext) -> Iterator[Gate]:
+    """Put a front with TLS before a gate's server."""
+    with _shim(gate.url, native=True, context=context) as front:
+        front.bucket, front.token, front.org = gate.bucket, gate.token, gate.org
+        yield front
+
+
+@contextmanager
+def _shim(target: str, *, native: bool, context: ssl.SSLContext | None = None) -> Iterator[Gate]:
     gate = Gate("", "steadybead")
     server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(gate, urlsplit(target), native))
-    gate.url = f"http://127.0.0.1:{server.server_address[1]}"
+    if context is not None:
+        server.socket = context.wrap_socket(server.socket, server_side=True)
+    scheme = "http" if context is None else "https"
+    gate.url = f"{scheme}://127.0.0.1:{server.server_address[1]}"
     thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
     thread.start()
     try:

@@ -1,10 +1,12 @@
 """The readings server: each mistake said clearly, and nothing lost or doubled while it is away."""
 
+import ssl
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+import trustme
 
 import influx_server
 from influx_server import Gate
@@ -336,6 +338,26 @@ def test_what_was_released_is_not_replayed_after_a_restart(
     store.release(first)
     store.close()
     assert [position for position, _ in opened().since(0)] == [second]
+
+
+def test_a_certificate_is_checked_against_the_ca_that_is_named(gate: Gate, tmp_path: Path) -> None:
+    ca = trustme.CA()
+    ca.cert_pem.write_to_path(tmp_path / "ca.pem")
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    ca.issue_cert("127.0.0.1").configure_cert(context)
+    with influx_server.secured(gate, context) as front:
+        url = front.store_url()
+        with pytest.raises(StoreError, match=r"does not answer.*readings_ca_file"):
+            open_readings(url, tmp_path, None, server=ServerAccess(token=gate.token))
+        access = ServerAccess(token=gate.token, ca_file=tmp_path / "ca.pem")
+        store = open_readings(url, tmp_path, None, server=access)
+        store.append(one(0))
+        assert all_of(store, NOZZLE, START, START + DAY).value.tolist() == [0.0]
+        store.close()
+    (tmp_path / "none.pem").write_text("nothing")
+    access = ServerAccess(ca_file=tmp_path / "none.pem")
+    with pytest.raises(StoreError, match="holds no CA certificate"):
+        open_readings(url, tmp_path, None, server=access)
 
 
 def test_a_reader_writes_nothing(gate: Gate) -> None:

@@ -86,7 +86,9 @@ password_file = "secret"
 ca_file = "ca.pem"
 topics = ["steadybead/v1/north/bay-1/#"]
 [store]
-readings = "influxdb+http://127.0.0.1:8086/steadybead"
+readings = "influxdb+https://127.0.0.1:8086/steadybead"
+readings_ca_file = "ca.pem"
+spool_mb = 64
 records = "postgresql://sb@db.example/steadybead"
 [access]
 read = "open"
@@ -96,6 +98,7 @@ read = "open"
     assert loaded.mqtt.topics == ("steadybead/v1/north/bay-1/#",)
     assert loaded.mqtt.ca_file == tmp_path / "ca.pem"
     assert loaded.store.records.startswith("postgresql://")
+    assert (loaded.store.readings_ca_file, loaded.store.spool_mb) == (tmp_path / "ca.pem", 64)
     assert loaded.access.read == "open"
 
 
@@ -239,6 +242,9 @@ SETTINGS_MISTAKES = [
     ('[mqtt]\nca_file = "plant.toml"', "without an mqtts url", "mqtts://"),
     ('[store]\nreadings = "mysql://h"', "bad readings", "influxdb+http"),
     ('[store]\nrecords = "postgresql://u:p@h/d"', "carries a user or a password", "file"),
+    ("[store]\nspool_mb = 0", "spool_mb is 0", "above 0"),
+    ("[store]\nspool_mb = 1.5", "spool_mb is 1.5", "whole number"),
+    ('[store]\nreadings_ca_file = "plant.toml"', "without an https server", "influxdb+https"),
     ('[access]\nread = "opn"', "read 'opn' is unknown", "did you mean open?"),
     ('[acess]\nread = "open"', "unknown key 'acess'", "did you mean access?"),
 ]  # fmt: skip
