@@ -14,6 +14,7 @@ from steadybead_api.services import Services
 from steadybead_api.trace import procedure_of
 from steadybead_api.verdict import weld_verdict
 from steadybead_api.verdict_keeper import keep_verdict
+from steadybead_api.weld_routes import EXCURSION_KINDS
 from steadybead_api.weld_state import alarm_rows, filter_state, sensor_states
 from steadybead_api.weld_worth import weld_worths
 from steadybead_collector.records.welds import WeldSearch
@@ -164,6 +165,7 @@ def _search(wanted: Wanted, shell: Shell) -> WeldSearch:
         welder=wanted.welder or None,
         verdict="" if wanted.verdict == NOT_JUDGED else wanted.verdict or None,
         has_excursion=excursion,
+        excursion_kind=EXCURSION_KINDS.get(wanted.excursion),
     )
 
 

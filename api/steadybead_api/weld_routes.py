@@ -1,6 +1,6 @@
 """`welds`: records of seams, searched, started and stopped."""
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Query, Request, Response
 
@@ -26,6 +26,8 @@ from steadybead_domain.ids import StationId
 
 router = APIRouter(tags=["welds"])
 WeldId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
+EXCURSION_KINDS = {"too cold": "c", "too hot": "h", "too little air": "l", "too much air": "m"}
+ExcursionKind = Literal["too cold", "too hot", "too little air", "too much air"]
 NameQuery = Annotated[Name | None, Query()]
 WordsQuery = Annotated[Words | None, Query()]
 
@@ -48,6 +50,9 @@ def welds(
         Words | None, Query(description="word of the newest verdict; empty: none yet")
     ] = None,
     excursion: Annotated[bool | None, Query(description="with excursions, or without")] = None,
+    excursion_kind: Annotated[
+        ExcursionKind | None, Query(description="with an excursion of this kind")
+    ] = None,
     limit: Limit = 1000,
     cursor: PairCursor = None,
 ) -> dict[str, Any]:
@@ -56,8 +61,9 @@ def welds(
         raise Problem(403, "role", "a search by welder needs the quality role")
     where = None if station is None else StationId.parse(station)
     search = WeldSearch(
-        where, gun, open, start, end, id, procedure, job, seam, welder, verdict, excursion
-    )
+        where, gun, open, start, end, id, procedure, job, seam, welder, verdict, excursion,
+        None if excursion_kind is None else EXCURSION_KINDS[excursion_kind],
+    )  # fmt: skip
     services = services_of(request)
     page = services.records.welds.page(search, limit, key_of(cursor))
     return {"items": weld_items(services, page.items, reader), "next": cursor_of(page.next)}

@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 
 from steadybead_dashboards.catalogue import mark
 from steadybead_dashboards.shell import Shell
+from steadybead_dashboards.verdict_view import SIDES
 from steadybead_dashboards.weld_rows import WeldRow, weld_row
 from steadybead_domain.plant import Plant
 from steadybead_domain.procedures import Procedure
@@ -69,6 +70,7 @@ class WeldListPage:
     rows: tuple[WeldRow, ...]
     stations: tuple[Choice, ...]
     verdicts: tuple[Choice, ...]
+    kinds: tuple[Choice, ...]
     wanted: Wanted
     older: str
     problem: str = ""
@@ -101,4 +103,5 @@ def weld_list_page(
         for w in welds
     )
     words = tuple(Choice(key, text, key == asked.verdict) for key, text in VERDICTS.items())
-    return WeldListPage(shell, rows, stations, words, asked, older, problem)
+    kinds = tuple(Choice(text, text, text == asked.excursion) for text in SIDES.values())
+    return WeldListPage(shell, rows, stations, words, kinds, asked, older, problem)

@@ -89,7 +89,7 @@ def row(seq: int, begun: WeldEvent, ended: WeldEvent, i: int) -> dict[str, objec
         "stop": ended.time, "procedure": begun.procedure,
         "job": weld_index.folded(begun.job), "seam": weld_index.folded(begun.seam),
         "welder": weld_index.folded(begun.welder), "verdict": WORDS[i % len(WORDS)],
-        "excursions": i % 7,
+        "excursions": i % 7, "kinds": "cl"[: i % 3],
     }  # fmt: skip
 
 
@@ -108,6 +108,7 @@ def searches(count: int) -> dict[str, WeldSearch]:
         "day": WeldSearch(began_from=middle, began_before=middle + DAY),
         "verdict": WeldSearch(verdict="does not conform"),
         "verdict and excursion": WeldSearch(verdict="conforms", has_excursion=True),
+        "kind of excursion": WeldSearch(excursion_kind="l"),
         "excursion and welder": WeldSearch(welder="w-7", has_excursion=True),
         "nothing found": WeldSearch(job="no such job"),
     }

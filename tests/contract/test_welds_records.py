@@ -125,11 +125,14 @@ def test_a_running_record_is_not_signed(records: Records) -> None:
 
 def test_verdicts_are_kept_and_searched_until_the_record_changes(records: Records) -> None:
     told(records)
-    note = VerdictNote("w1", NOW, "cannot tell", 2, {"a": [1, 2.5]})
+    cold = {"quantity": "nozzle_temperature", "side": "below"}
+    note = VerdictNote("w1", NOW, "cannot tell", 2, {"a": [1, 2.5], "excursions": [cold]})
     assert records.welds.note_verdict(note)
     assert not records.welds.note_verdict(replace(note, time=NOW + 1))
     assert records.welds.newest_verdict("w1") == note
     assert found(records, WeldSearch(verdict="cannot tell", has_excursion=True)) == ["w1"]
+    assert found(records, WeldSearch(excursion_kind="c")) == ["w1"]
+    assert found(records, WeldSearch(excursion_kind="h")) == []
     assert records.welds.verdict_counts(T0, T0 + SECOND) == {"cannot tell": 1}
     records.welds.amend("w1", {"remarks": "a scratch"}, "", ANNA, NOW, "http")
     assert found(records, WeldSearch(verdict="cannot tell")) == ["w1"]

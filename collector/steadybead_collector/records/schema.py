@@ -111,6 +111,7 @@ weld_index = sa.Table(
     sa.Column("welder", sa.Text, nullable=False),
     sa.Column("verdict", sa.String(24), nullable=False),
     sa.Column("excursions", sa.Integer, nullable=False),
+    sa.Column("kinds", sa.String(8), nullable=False),
     sa.Index("ix_weld_index_start", "start", "seq"),
     sa.Index("ix_weld_index_place", "site", "station", "gun", "start", "seq"),
     sa.Index("ix_weld_index_job", "job", "seam", "start", "seq"),

@@ -4,8 +4,9 @@ It is written in the transaction of the event, amendment or verdict that changes
 rebuilt from them. Job, seam and welder are kept folded, so that capitals and blanks do not matter.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -19,13 +20,22 @@ from steadybead_domain.welds import Weld
 
 _BATCH = 500
 NOT_JUDGED = ""
+KINDS: Final = {
+    ("nozzle_temperature", "below"): "c",
+    ("nozzle_temperature", "above"): "h",
+    ("air_flow", "below"): "l",
+    ("air_flow", "above"): "m",
+}
+"""A letter for each kind of excursion, by quantity and side."""
+_UNJUDGED: Final = {"verdict": NOT_JUDGED, "excursions": 0, "kinds": ""}
 
 
 @dataclass(frozen=True, slots=True)
 class WeldSearch:
     """What a search asks for; None asks nothing. `began` is [start, end) on the record's start.
 
-    `verdict` is the word of the newest verdict, empty for records that have none yet.
+    `verdict` is the word of the newest verdict, empty for records that have none yet;
+    `excursion_kind` is a letter of `KINDS`.
     """
 
     station: StationId | None = None
@@ -40,6 +50,7 @@ class WeldSearch:
     welder: str | None = None
     verdict: str | None = None
     has_excursion: bool | None = None
+    excursion_kind: str | None = None
     stopped_before: int | None = None
 
 
@@ -58,18 +69,21 @@ def refresh(connection: Connection, weld: str) -> None:
     row = connection.execute(sa.select(weld_index).where(mine)).first()
     if row is None:
         seq = weld_query.number_of_start(connection, weld)
-        judged = {"verdict": NOT_JUDGED, "excursions": 0}
-        connection.execute(sa.insert(weld_index).values(weld=weld, seq=seq, **judged, **values))
+        connection.execute(sa.insert(weld_index).values(weld=weld, seq=seq, **_UNJUDGED, **values))
         return
     if any(getattr(row, name) != values[name] for name in ("start", "stop", "procedure")):
-        values |= {"verdict": NOT_JUDGED, "excursions": 0}
+        values |= _UNJUDGED
     connection.execute(sa.update(weld_index).where(mine).values(**values))
 
 
-def judge(connection: Connection, weld: str, word: str, excursions: int) -> None:
-    """Write a verdict's word into a record's row."""
+def judge(
+    connection: Connection, weld: str, word: str, excursions: int, content: Mapping[str, Any]
+) -> None:
+    """Write a verdict's word into a record's row, with the kinds of its excursions."""
     mine = weld_index.c.weld == weld
-    values = {"verdict": word, "excursions": excursions}
+    found = {(e["quantity"], e["side"]) for e in content.get("excursions", ())}
+    kinds = "".join(letter for key, letter in KINDS.items() if key in found)
+    values = {"verdict": word, "excursions": excursions, "kinds": kinds}
     connection.execute(sa.update(weld_index).where(mine).values(**values))
 
 
@@ -127,10 +141,10 @@ def counts(connection: Connection, began_from: int, began_before: int) -> dict[s
 
 def _judge_again(connection: Connection, weld: str) -> None:
     table = weld_verdict.c
-    newest = sa.select(table.word, table.excursions).where(table.weld == weld)
+    newest = sa.select(table.word, table.excursions, table.content).where(table.weld == weld)
     row = connection.execute(newest.order_by(table.id.desc()).limit(1)).first()
     if row is not None:
-        judge(connection, weld, row.word, row.excursions)
+        judge(connection, weld, row.word, row.excursions, row.content)
 
 
 def _values(weld: Weld) -> dict[str, Any]:
@@ -167,6 +181,8 @@ def _conditions(search: WeldSearch) -> list[sa.ColumnElement[bool]]:
         wanted.append(own.stop.is_(None) if search.is_open else own.stop.is_not(None))
     if search.has_excursion is not None:
         wanted.append(own.excursions > 0 if search.has_excursion else own.excursions == 0)
+    if search.excursion_kind is not None:
+        wanted.append(own.kinds.contains(search.excursion_kind, autoescape=True))
     return [*wanted, *_in_time(search)]
 
 

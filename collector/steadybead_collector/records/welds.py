@@ -181,7 +181,7 @@ class WeldRecords:
             if is_new:
                 values = {n: getattr(note, n) for n in ("weld", "time", "word", "excursions")}
                 connection.execute(sa.insert(weld_verdict).values(content=content, **values))
-            weld_index.judge(connection, note.weld, note.word, note.excursions)
+            weld_index.judge(connection, note.weld, note.word, note.excursions, content)
             return is_new
 
     def newest_verdict(self, weld: str) -> VerdictNote | None:

@@ -84,6 +84,7 @@ def _index() -> None:
         sa.Column("welder", sa.Text(), nullable=False),
         sa.Column("verdict", sa.String(length=24), nullable=False),
         sa.Column("excursions", sa.Integer(), nullable=False),
+        sa.Column("kinds", sa.String(length=8), nullable=False),
         sa.PrimaryKeyConstraint("weld", name=op.f("pk_weld_index")),
     )
     for what, columns in _INDEXES.items():
