@@ -14,6 +14,7 @@ from steadybead_api.notice_metrics import NoticeMetrics, receivers_condition
 from steadybead_api.plant_stores import open_plant_readings, open_plant_records, weld_spans
 from steadybead_api.services import AccessPolicy, Condition, Services
 from steadybead_api.verdict_keeper import VerdictKeeper
+from steadybead_collector.claiming import Claiming
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.collector import Collector
 from steadybead_collector.config import MqttSettings, PlantFile
@@ -117,6 +118,11 @@ def _open_collector(
     readings = open_plant_readings(plant_file, data_dir, records)
     stack.callback(readings.close)
     _keep_house(plant_file, readings, records, stack)
+    if plant_file.store.records != "sqlite":  # a folder's lock does it for a single machine
+        stations = [station.id for station in plant_file.plant.stations]
+        claiming = Claiming(records.claims, stations, data_dir, wall_clock)
+        stack.callback(claiming.stop, STOP_WITHIN_S)
+        claiming.start()
     hear = unheard if notifier is None else notifier.hear
     collector = Collector(plant_file, readings, records, mqtt.url or "", data_dir, hear=hear)
     stack.callback(collector.stop, STOP_WITHIN_S)

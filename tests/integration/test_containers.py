@@ -238,6 +238,10 @@ def inside(compose: Compose, *words: str) -> str:
     return compose.run("exec", "-T", "collector", *words).strip()
 
 
+@pytest.mark.filterwarnings(  # paho does not close the socket of a TLS handshake that failed
+    "ignore:unclosed <ssl.SSLSocket:ResourceWarning",
+    "ignore::pytest.PytestUnraisableExceptionWarning",
+)
 def test_every_container_is_killed_in_turn_and_everything_is_found_again(
     compose: Compose, tmp_path: Path
 ) -> None:

@@ -62,6 +62,7 @@ class Collecting:
                 *("--config", str(plant), "--data", str(data)),
             ],
             stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
             text=True,
             env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
         )
@@ -69,6 +70,12 @@ class Collecting:
     def await_start(self) -> None:
         assert self._process.stdout is not None
         assert "collecting from" in self._process.stdout.readline()
+
+    def refused(self) -> str:
+        """Wait until it gives up; give its last words."""
+        _, said = self._process.communicate(timeout=60)
+        assert self._process.returncode == 2
+        return said
 
     def end(self, how: signal.Signals) -> None:
         with self._process:
@@ -162,6 +169,8 @@ def test_a_broker_and_a_collector_die_and_nothing_is_lost(
         for collector in collectors:
             stack.callback(collector.end, signal.SIGKILL)
             collector.await_start()
+        double = Collecting(plants[0], tmp_path / "double")
+        stack.callback(double.end, signal.SIGKILL)
         watcher = Watcher(balancer.url)
         stack.callback(watcher.close)
         stream = Stream(stack.enter_context(publisher(balancer.url)))
@@ -183,6 +192,7 @@ def test_a_broker_and_a_collector_die_and_nothing_is_lost(
         stream._client.flush(60)
         until(lambda: not _missing(gate, stream), 60)
         assert len(stream._client.acknowledged) == stream.sent
+        assert "another collector watches north/bay-1" in double.refused()
         record_property("live again after the collector's death, s", round(resumed_s, 1))
         record_property("longest silence of live, s", round(max(watcher.longest.values()), 1))
 

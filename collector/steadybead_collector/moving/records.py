@@ -7,11 +7,13 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from steadybead_collector.records.claims import station_claim
 from steadybead_collector.records.database import Database
 from steadybead_collector.records.schema import diagnosis_state, metadata
 from steadybead_domain.ports import StoreError
 
 _AT_ONCE = 500
+_TABLES = [table for table in metadata.sorted_tables if table is not station_claim]
 
 
 def least_seen(source: Database) -> int:
@@ -30,7 +32,7 @@ def copy_records(
     with source.read() as old, target.write() as new:
         _must_be_empty(new)
         count = 0
-        for table in metadata.sorted_tables:
+        for table in _TABLES:
             for rows in _parts(old, table):
                 if table is diagnosis_state:
                     rows = [row | {"position": positions(row["position"])} for row in rows]  # noqa: PLW2901
@@ -46,7 +48,7 @@ def copy_records(
 def digest(connection: Connection) -> str:
     """Hash every row of every table but the positions of diagnosis states."""
     total = hashlib.sha256()
-    for table in metadata.sorted_tables:
+    for table in _TABLES:
         for rows in _parts(connection, table):
             for row in rows:
                 if table is diagnosis_state:
@@ -62,7 +64,7 @@ def _parts(connection: Connection, table: sa.Table) -> Iterator[list[dict[str, A
 
 
 def _must_be_empty(connection: Connection) -> None:
-    for table in metadata.sorted_tables:
+    for table in _TABLES:
         if connection.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first():
             raise StoreError(
                 f"the target's records are not empty ({table.name}): move into a new database"

@@ -11,6 +11,7 @@ from steadybead_collector.records.access import AccessRecords
 from steadybead_collector.records.accounts import AccountRecords
 from steadybead_collector.records.alarms import AlarmRecords
 from steadybead_collector.records.audit import AuditTrail
+from steadybead_collector.records.claims import Claims
 from steadybead_collector.records.cuts import CutRecords
 from steadybead_collector.records.database import Database, connect
 from steadybead_collector.records.filter_changes import FilterChangeRecords
@@ -58,6 +59,7 @@ class Records:
         self.access = AccessRecords(database)
         self.accounts = AccountRecords(database, self.access)
         self.audit = AuditTrail(database)
+        self.claims = Claims(database)
 
     def receipts(self, wanted: Sequence[Receipt]) -> list[Receipt]:
         """Remember receipts; where (message id, topic, hash) is known, give the first one."""
