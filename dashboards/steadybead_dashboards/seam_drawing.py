@@ -17,7 +17,24 @@ RULER: Final = 34.0
 MOST_LANES: Final = 24
 MOST_BLOCKS: Final = 300
 _LEAST_PX: Final = 3.0
-_STEPS: Final = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 50_000)
+_STEPS: Final = (
+    1,
+    2,
+    5,
+    10,
+    20,
+    50,
+    100,
+    200,
+    500,
+    1000,
+    2000,
+    5000,
+    10_000,
+    20_000,
+    50_000,
+    100_000,
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,7 @@
-"""Takes the README's pictures from a running demo: `python tests/browser/take_pictures.py`."""
+"""Takes the README's pictures from a running demo: `python tests/browser/take_pictures.py`.
+
+Named pictures only: `python tests/browser/take_pictures.py weld quality`.
+"""
 
 import sys
 import threading
@@ -15,21 +18,29 @@ from whole_process import Server  # noqa: E402
 PICTURES = HERE.parents[1] / "dashboards" / "pictures"
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-WIDE, PHONE = (1280, 720), (390, 844)
+WIDE, TALL, PHONE = (1280, 720), (1280, 1010), (390, 844)
 SETTLED_MS = 2500
+WANTED = sys.argv[1:]
 
 
-def shoot(page: Page, server: Server, path: str, name: str) -> None:
-    """Open a page, let its live values and charts come, keep what a person would see."""
+def shoot(page: Page, server: Server, path: str, name: str, part: str = "") -> None:
+    """Open a page, let its live values and charts come, keep what a person would see.
+
+    `part` is what to scroll to first.
+    """
+    if WANTED and name not in WANTED:
+        return
     page.goto(server.address.rstrip("/") + path)
     page.wait_for_timeout(SETTLED_MS)
+    if part:
+        page.locator(part).evaluate("e => window.scrollTo(0, e.offsetTop - 8)")
     page.screenshot(path=PICTURES / f"{name}.png")
 
 
-def finished_weld(server: Server) -> str | None:
-    """Find a record that is closed."""
-    items = server.client.get("api/v1/welds").json()["items"]
-    return next((w["id"] for w in items if w["stop"] and w["stop"] > w["start"]), None)
+def disputed_weld(server: Server) -> str:
+    """Find the seam that the demo's past holds."""
+    items = server.client.get("api/v1/welds?job=4711&seam=12").json()["items"]
+    return str(items[0]["id"])
 
 
 def first_alarm(server: Server) -> str:
@@ -55,14 +66,18 @@ def main() -> int:
                 name: browser.new_page(
                     viewport={"width": size[0], "height": size[1]}, color_scheme="light"
                 )
-                for name, size in (("wide", WIDE), ("phone", PHONE))
+                for name, size in (("wide", WIDE), ("tall", TALL), ("phone", PHONE))
             }
             until(lambda: alarms(server) > 0, 240.0)
             shoot(sizes["wide"], server, "/", "floor")
             shoot(sizes["phone"], server, "/stations/north/bay-1", "station-phone")
-            until(lambda: finished_weld(server) is not None, 240.0)
             threading.Event().wait(20.0)
-            shoot(sizes["wide"], server, f"/welds/{finished_weld(server)}", "weld")
+            weld = f"/welds/{disputed_weld(server)}"
+            shoot(sizes["tall"], server, weld, "weld", "#verdict")
+            shoot(sizes["wide"], server, weld, "trace", "#trace")
+            shoot(sizes["wide"], server, "/quality", "quality")
+            shoot(sizes["wide"], server, "/procedures/pp-speed-nozzle", "procedure")
+            shoot(sizes["wide"], server, "/?wall", "wall")
             shoot(sizes["wide"], server, "/maintenance", "maintenance")
             shoot(sizes["wide"], server, f"/alarms/{first_alarm(server)}", "alarm")
             shoot(sizes["phone"], server, "/alarms", "alarms-phone")
