@@ -1,6 +1,6 @@
 """The page on the alarms' own quality: whether they serve their people, and who was told."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -111,21 +111,7 @@ def alarm_quality_page(
     notices: Iterable[NoticeFacts],
 ) -> AlarmQualityPage:
     """Build the page; `days` is a key of SPANS, `facts` are what `quality` was worked out from."""
-    names = {s.id: s.name or s.id.station for s in plant.stations}
-    newest = {f.fingerprint: f for f in facts if f.active}
-    counts = dict(quality.worst)
-
-    def conditions(fingerprints: Iterable[str]) -> tuple[Condition, ...]:
-        return tuple(
-            Condition(
-                names.get(newest[key].station, newest[key].station.station),
-                newest[key].what,
-                counts.get(key, 0),
-                f"/alarms/{newest[key].alarm}",
-            )
-            for key in fingerprints
-        )
-
+    conditions = _Conditions(plant, facts, dict(quality.worst))
     drawn = bars(
         raised_in(facts, quality.start, quality.end),
         quality.end - days * DAY,
@@ -143,15 +129,33 @@ def alarm_quality_page(
         f"{quality.per_hour:.2f}" if operator_hours >= LEAST_HOURS else "–",
         _percent(quality.flood_share),
         quality.most_in_ten_minutes,
-        conditions(quality.chattering),
-        conditions(quality.standing),
-        conditions(counts),
+        conditions.of(quality.chattering),
+        conditions.of(quality.standing),
+        conditions.of(dict(quality.worst)),
         quality.by_role,
         drawn,
         _PART_WORDS[days],
         tuple(receivers),
         tuple(_notice(n, shell) for n in notices),
     )
+
+
+class _Conditions:
+    """Words a condition by its newest fact."""
+
+    def __init__(self, plant: Plant, facts: Iterable[AlarmFact], counts: Mapping[str, int]) -> None:
+        self._names = {s.id: s.name or s.id.station for s in plant.stations}
+        self._newest = {f.fingerprint: f for f in facts if f.active}
+        self._counts = counts
+
+    def of(self, fingerprints: Iterable[str]) -> tuple[Condition, ...]:
+        """Show conditions by their fingerprints."""
+        return tuple(self._shown(key) for key in fingerprints)
+
+    def _shown(self, key: str) -> Condition:
+        fact = self._newest[key]
+        place = self._names.get(fact.station, fact.station.station)
+        return Condition(place, fact.what, self._counts.get(key, 0), f"/alarms/{fact.alarm}")
 
 
 def _percent(share: float) -> str:

@@ -80,7 +80,7 @@ def notifier(records: Records, clock: Clock, **senders: Sender) -> Notifier:
 
 
 def raised(name: str = "al1", at_s: float = 0.0) -> Alarm:
-    told = replace(fact(name, at_s, active=True), fingerprint=name)
+    told = replace(fact(name, at_s, active=True), fingerprint=f"{BAY_1}/{name}")
     return alarm_state([told], [], T0 + MINUTE)
 
 
@@ -202,6 +202,18 @@ def test_what_was_kept_but_not_sent_goes_out_after_a_restart(
     assert mail.taken == []
     notifier(records, clock, mail=mail).deliver()
     assert len(mail.taken) == 1
+
+
+def test_each_collector_delivers_what_its_own_stations_raised(
+    records: Records, clock: Clock
+) -> None:
+    other = replace(NOTICE, id="n9", told=(Told("al9", T0, "north/bay-9/a:air_lost"),))
+    own = replace(NOTICE, id="n8", told=(Told("al8", T0, "north/bay-1/a:air_lost"),))
+    records.notices.add([other, own])
+    mail = Recorder()
+    notifier(records, clock, mail=mail).deliver()
+    notifier(records, clock, mail=mail).deliver()
+    assert [n.id for n in mail.taken] == ["n8"]
 
 
 def test_a_store_that_does_not_answer_loses_and_doubles_nothing(

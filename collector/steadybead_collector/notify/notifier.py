@@ -68,7 +68,7 @@ class Notifier:
             self._router.remember(notice)
         for sent in self._records.waiting():
             courier = self._couriers.get(sent.notice.receiver)
-            if courier is not None:
+            if courier is not None and self._router.owns(sent.notice):
                 courier.take(sent)
 
     def start(self) -> None:

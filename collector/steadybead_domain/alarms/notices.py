@@ -70,6 +70,11 @@ class Router:
             self._alarms[notice.receiver, told.alarm] = (told, notice.time)
             self._conditions[notice.receiver, told.fingerprint] = notice.time
 
+    def owns(self, notice: Notice) -> bool:
+        """Tell whether a notice is of these stations; another collector delivers the others."""
+        own = tuple(f"{station}/" for station in self._names)
+        return all(told.fingerprint.startswith(own) for told in notice.told)
+
     def forget(self, before: int) -> None:
         """Drop what was told before a time."""
         self._alarms = {k: v for k, v in self._alarms.items() if v[1] >= before}
