@@ -81,7 +81,7 @@ class FolderSender:
         """Write the file; raise DeliveryError."""
         message = EmailMessage()
         message["Subject"] = notice.subject
-        message["To"] = notice.receiver
+        message["X-Receiver"] = notice.receiver
         message["Message-ID"] = f"<{notice.id}@steadybead>"
         message.set_content(notice.body)
         try:
