@@ -1,12 +1,14 @@
 """Pages of sensors, reference checks and calibrations: build a context, render it."""
 
 import contextlib
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from steadybead_api.impact import spans_in_doubt, welds_in
+from steadybead_api.impact_verdicts import doubt_of, verdicts
 from steadybead_api.measuring import Measuring
 from steadybead_api.page_routes import NO_STATION, NO_STATION_REMEDY, Pages
 from steadybead_api.page_sources import ServiceSources
@@ -17,6 +19,7 @@ from steadybead_api.worth import WITH_BUDGET
 from steadybead_dashboards.catalogue import mark
 from steadybead_dashboards.entry_pages import (
     Doubt,
+    InDoubt,
     calibration_entry_page,
     calibration_page,
     check_page,
@@ -27,8 +30,10 @@ from steadybead_dashboards.sensor_list import SensorView, sensor_list_page
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.signin import ProblemPage
 from steadybead_domain.calibration.due import error_found
+from steadybead_domain.calibration.impact import Growth, Span
 from steadybead_domain.ids import BadNameError, ChannelId, StationId
 from steadybead_domain.plant import Channel, Station
+from steadybead_domain.welds import Weld
 
 NO_SENSOR = mark("No such sensor")
 NO_SENSOR_REMEDY = mark("The plant file names no channel of this name. Choose one of the list.")
@@ -42,6 +47,7 @@ NAME = Annotated[str, Query(max_length=64)]
 KNOWN_NOZZLES = 200
 MOST_STATIONS = 50
 MOST_HISTORY = 200
+MOST_JUDGED = 20
 
 
 class SensorPages:
@@ -113,13 +119,33 @@ class SensorPages:
         newest = revisions[-1]
         measuring = Measuring(self._services)
         spans = [] if newest.withdrawn else spans_in_doubt(measuring, newest, instrument)
+        before = Measuring(self._services, without=(newest.id,))
         doubts = []
         for channel, span in spans:
             welds, left_out = welds_in(self._services, channel, span)
-            doubts.append(Doubt(channel, span, tuple(welds), left_out))
+            judged = self._judged(before, channel, span, instrument.unit, welds[:MOST_JUDGED])
+            doubts.append(Doubt(channel, span, tuple(welds), left_out, judged))
         error = error_found(newest, instrument.unit)
         plant = self._services.plant()
         return calibration_page(plant, tuple(revisions), instrument, doubts, error, shell)
+
+    def _judged(
+        self,
+        before: Measuring,
+        channel: ChannelId,
+        span: Span,
+        unit: str,
+        welds: Sequence[Weld],
+    ) -> dict[str, InDoubt]:
+        """Judge records without what was found, with the error grown, and with all of it."""
+        grown, full = (
+            verdicts(self._services, before, doubt_of(before, channel, span, unit, g), welds)
+            for g in (Growth.LINEAR, Growth.FULL)
+        )
+        return {
+            one["weld"]: InDoubt(one["before"], one["after"], two["after"])
+            for one, two in zip(grown, full, strict=True)
+        }
 
     def _nozzles(self, station: Station | None) -> list[str]:
         """List the nozzles of former checks here, the newest first."""

@@ -1,7 +1,7 @@
 """Pages for entering: a reference check at the gun, a calibration at the bench."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 from steadybead_dashboards.sensor_words import KINDS, short, shown_unit, signed
@@ -71,6 +71,15 @@ class PointRow:
 
 
 @dataclass(frozen=True, slots=True)
+class InDoubt:
+    """The verdict of a record before the find, and with the error out: grown, and full."""
+
+    before: str
+    grown: str
+    full: str
+
+
+@dataclass(frozen=True, slots=True)
 class DoubtView:
     """A stretch in doubt with the weld records that it touches."""
 
@@ -81,6 +90,7 @@ class DoubtView:
     good: str
     welds: tuple[WeldRow, ...]
     left_out: int
+    verdicts: Mapping[str, InDoubt]
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +157,7 @@ class Doubt:
     span: Span
     welds: tuple[Weld, ...]
     left_out: int
+    verdicts: Mapping[str, InDoubt] = field(default_factory=dict)
 
 
 def calibration_page(
@@ -207,6 +218,7 @@ def _doubt(doubt: Doubt, plant: Plant, unit: str, shell: Shell) -> DoubtView:
         "" if good is None else good.id,
         tuple(weld_row(w, plant, {}, shell) for w in doubt.welds),
         doubt.left_out,
+        doubt.verdicts,
     )
 
 

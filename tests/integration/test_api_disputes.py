@@ -102,6 +102,16 @@ async def test_impact_tells_verdicts_before_and_after_for_both_ways_of_growth(
     }
 
 
+async def test_the_page_of_a_calibration_marks_what_the_find_changes(
+    client: httpx.AsyncClient, shop: Shop
+) -> None:
+    found_28_high(shop)
+    page = (await client.get("/calibrations/cal-1")).text
+    assert page.count("<strong>does not conform</strong>") == 2  # full error: both records
+    assert page.count("<strong>cannot tell</strong>") == 1  # grown in a line: the late one
+    assert "straight line" in page
+
+
 async def test_a_long_list_is_judged_piece_by_piece(client: httpx.AsyncClient, shop: Shop) -> None:
     found_28_high(shop)
     second = (await client.get(f"{API}/calibrations/cal-1/impact?first=1")).json()
