@@ -72,7 +72,6 @@ def test_the_shop_floor_is_told_and_the_shift_leader_if_nobody_acknowledges(
         for path in sorted((tmp_path / "messages").iterdir())
     ]
     assert len(mails) == len(sent)
-    air = [
-        str(m["X-Receiver"]) for m in mails if "no air while the heat is on" in str(m["Subject"])
-    ]
-    assert air == ["shop floor", "shift leader, if nobody acknowledges"]
+    of_air = [m for m in mails if "no air while the heat is on" in str(m["Subject"])]
+    told = [str(m["X-Receiver"]) for m in of_air]
+    assert told == ["shop floor", "shift leader, if nobody acknowledges"]
