@@ -150,6 +150,8 @@ def test_every_route_of_this_stage_is_described(shop: Shop) -> None:
         ("alarms/{alarm}/history", "get"),
         ("alarm-quality", "get"),
         ("notices", "get"),
+        ("work-list", "get"),
+        ("work-list.ics", "get"),
         ("findings", "get"),
         ("findings/{finding}", "get"),
         ("filter-changes", "get"),
