@@ -3,6 +3,7 @@
 import ssl
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,9 @@ import influx_server
 from influx_server import Gate
 from steadybead_collector.stores import ServerAccess, open_readings
 from steadybead_collector.stores.influx.address import InfluxAddress
+from steadybead_collector.stores.influx.lines import columns_of
 from steadybead_collector.stores.influx.reader import InfluxReader
-from steadybead_collector.stores.influx.server import Server
+from steadybead_collector.stores.influx.server import Series, Server
 from steadybead_collector.stores.influx.store import InfluxReadings
 from steadybead_domain.ports import Refused, StoreError
 from steadybead_domain.readings import Batch
@@ -358,6 +360,34 @@ def test_a_certificate_is_checked_against_the_ca_that_is_named(gate: Gate, tmp_p
     access = ServerAccess(ca_file=tmp_path / "none.pem")
     with pytest.raises(StoreError, match="holds no CA certificate"):
         open_readings(url, tmp_path, None, server=access)
+
+
+def test_a_point_that_is_just_being_written_is_not_seen_yet() -> None:
+    whole = {"time": 1000, "value": 1.0, "raw": 1.0, "q": 0, "r": 0, "p": 1, "z": None}
+    torn = whole | {"time": 2000, "q": None}
+    columns = {name: [whole[name], torn[name]] for name in whole}
+    assert columns_of(Series({}, columns)).time.tolist() == [1]
+
+
+def test_readers_beside_a_writer_see_whole_readings_only(
+    gate: Gate, opened: Callable[..., InfluxReadings]
+) -> None:
+    store = opened()
+    store.append(one(0))
+    reader = InfluxReader(gate.address())
+
+    def write() -> None:
+        for i in range(1, 60):
+            store.append(one(i))
+
+    with ThreadPoolExecutor(1) as pool:
+        writing = pool.submit(write)
+        while not writing.done():
+            values = all_of(reader, NOZZLE, START, START + DAY).value.tolist()
+            assert values == numbered(len(values))
+            assert NOZZLE in reader.latest([NOZZLE])
+        writing.result()
+    reader.close()
 
 
 def test_a_reader_writes_nothing(gate: Gate) -> None:

@@ -88,7 +88,8 @@ def _negative_zeros(rows: Columns) -> Int64:
 
 
 def columns_of(series: Series) -> Columns:
-    """Read readings back, to the bit, in the order answered."""
+    """Read readings back, to the bit, in the order answered; without one not whole yet."""
+    series = series.whole("value", "raw", "q", "r", "p")
     found = series.columns
     value, raw = np.array(found["value"], np.float64), np.array(found["raw"], np.float64)
     if any(found["z"]):
@@ -124,17 +125,17 @@ def producer_line(producer: str, position: int, released: int) -> str:
     return f"{PRODUCER},producer={producer} position={position}i,released={released}i 0"
 
 
-def stale_line(channel: ChannelId, span: str, start: int) -> str:
-    """Write that a span has readings of which its rollup does not know."""
-    return f"{ROLLUP},{tags(channel)},span={span} state={STALE}i {start * NS}"
+def state_line(channel: ChannelId, span: str, start: int, state: int) -> str:
+    """Write what the figures of a rollup are worth: STALE where it lacks readings."""
+    return f"{ROLLUP},{tags(channel)},span={span} state={state}i {start * NS}"
 
 
-def rollup_line(channel: ChannelId, span: str, start: int, part: Summary, state: int) -> str:
-    """Write a rollup whole."""
+def rollup_line(channel: ChannelId, span: str, start: int, part: Summary) -> str:
+    """Write the figures of a rollup; a `state_line` after it makes them count."""
     bounds = f"low={part.low!r},high={part.high!r}," if part.n else ""
     return (
         f"{ROLLUP},{tags(channel)},span={span} count={part.count}i,n={part.n}i,{bounds}"
-        f'total="{write_total(part.total).hex()}",worst={part.worst}i,state={state}i {start * NS}'
+        f'total="{write_total(part.total).hex()}",worst={part.worst}i {start * NS}'
     )
 
 

@@ -16,6 +16,7 @@ from steadybead_domain.times import DAY, HOUR
 SPANS = {"1d": DAY, "1h": HOUR, "10m": WINDOW}
 _ALL = '"value","raw","q","r","p","z"'
 _BY_CHANNEL = 'GROUP BY "site","station","channel"'
+_ASKED_AGAIN = 5
 _PAGE = PART_READINGS // 2
 
 
@@ -38,10 +39,11 @@ def pages(server: Server, channel: ChannelId, start: int, end: int) -> Iterator[
         if not found:
             return
         rows = lines.columns_of(found[0])
-        yield rows
-        if len(rows) < _PAGE:
+        if len(rows):
+            yield rows
+        if len(found[0]) < _PAGE:
             return
-        start = int(rows.time[-1]) + 1
+        start = int(lines.times_of(found[0])[-1]) + 1
 
 
 def taken(server: Server, channel: ChannelId, start: int, end: int) -> tuple[Int64, Float64]:
@@ -63,12 +65,17 @@ def stored_by(server: Server, channel: ChannelId, start: int, end: int, position
 
 def newest(server: Server, place: str = "") -> Iterator[tuple[ChannelId, Reading]]:
     """Walk the newest reading of every channel, of those that `place` picks."""
-    found = server.ask(
+    question = (
         f'SELECT last("raw") AS "raw","value","q","r","p","z" FROM "{lines.READING}"'
         f" {_where(place)} {_BY_CHANNEL}"
     )
-    for series in found:
-        yield lines.channel_of(series), lines.columns_of(series).row(0)
+    for _ in range(_ASKED_AGAIN):
+        found = [(lines.channel_of(s), lines.columns_of(s)) for s in server.ask(question)]
+        if all(len(rows) for _, rows in found):
+            break  # else one is being written just now
+    for channel, rows in found:
+        if len(rows):
+            yield channel, rows.row(0)
 
 
 def rollups(
@@ -85,7 +92,8 @@ def rollups(
         f'SELECT "state","count","n","low","high","total","worst" FROM "{lines.ROLLUP}"'
         f" WHERE {lines.where(channel)} AND \"span\" = '{span}' AND {bounds}"
     )
-    for series in found:
+    for answered in found:
+        series = answered.whole("state")
         states = series.columns["state"]
         numbers = (lines.times_of(series) // length).tolist()
         for i, (number, state) in enumerate(zip(numbers, states, strict=True)):
@@ -117,9 +125,9 @@ def appends_after(server: Server, position: int, limit: int) -> list[tuple[int, 
     )
     if not found:
         return []
-    columns = found[0].columns
-    rows = (columns["received"], columns["first"], columns["last"])
-    return list(zip(lines.times_of(found[0]).tolist(), *rows, strict=True))
+    series = found[0].whole("received", "first", "last")
+    rows = (series.columns["received"], series.columns["first"], series.columns["last"])
+    return list(zip(lines.times_of(series).tolist(), *rows, strict=True))
 
 
 def appended(
@@ -135,16 +143,18 @@ def appended(
         f'SELECT {_ALL},"seq" FROM "{lines.READING}" {_where(_and(place, asked))} {_BY_CHANNEL}'
     )
     for series in found:
-        seq = np.array(series.columns["seq"], np.int64)
-        yield lines.channel_of(series), lines.columns_of(series), seq
+        rows = series.whole("value", "raw", "q", "r", "p", "seq")
+        seq = np.array(rows.columns["seq"], np.int64)
+        yield lines.channel_of(rows), lines.columns_of(rows), seq
 
 
 def producers(server: Server) -> Iterator[tuple[str, int, int]]:
     """Walk producer, position and what it released."""
     found = server.ask(f'SELECT "position","released" FROM "{lines.PRODUCER}" GROUP BY "producer"')
     for series in found:
-        columns = series.columns
-        yield series.tags["producer"], columns["position"][-1], columns["released"][-1]
+        columns = series.whole("position", "released").columns
+        if columns["time"]:
+            yield series.tags["producer"], columns["position"][-1], columns["released"][-1]
 
 
 def last_append(server: Server) -> int:

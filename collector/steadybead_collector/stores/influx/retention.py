@@ -52,8 +52,8 @@ def _stretches(found: Sequence[Rollup], drop: Sequence[bool]) -> Iterator[tuple[
 
 
 def _mark(server: Server, channel: ChannelId, windows: Sequence[Rollup], state: int) -> None:
-    head = f"{lines.ROLLUP},{lines.tags(channel)},span=10m state={state}i"
-    marks = (f"{head} {item.number * WINDOW * lines.NS}" for item in windows)
+    starts = (item.number * WINDOW for item in windows)
+    marks = (lines.state_line(channel, "10m", start, state) for start in starts)
     server.write("\n".join(marks))
 
 

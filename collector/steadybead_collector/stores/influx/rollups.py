@@ -5,7 +5,7 @@ that was made. So a reader may trust any rollup that is not stale, and where the
 is no reading.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -41,7 +41,7 @@ class Rollups:
             fresh = [w * WINDOW for w in windows if w not in waiting]
             for span, length in SPANS.items():
                 starts = dict.fromkeys(start // length * length for start in fresh)
-                found += [lines.stale_line(channel, span, start) for start in starts]
+                found += [lines.state_line(channel, span, start, lines.STALE) for start in starts]
         return found
 
     def touch(self, flat: Flat, received: int) -> None:
@@ -66,15 +66,12 @@ class Rollups:
             self._make(channel, [w for w in waiting if w // WINDOWS_A_DAY == day])
 
     def _make(self, channel: ChannelId, windows: Sequence[int]) -> None:
-        fresh: list[str] = []
+        fresh: dict[tuple[str, int], Summary] = {}
         for first, last in runs(windows, gap=6):
             found = _summaries(self._server, channel, first, last)
-            fresh += [
-                lines.rollup_line(channel, "10m", w * WINDOW, found.get(w, NOTHING), lines.VALID)
-                for w in windows
-                if first <= w <= last
-            ]
-        self._server.write("\n".join(fresh))
+            inside = (w for w in windows if first <= w <= last)
+            fresh |= {("10m", w * WINDOW): found.get(w, NOTHING) for w in inside}
+        self._write(channel, fresh)
         self._coarse(channel, windows[0] // WINDOWS_A_DAY)
         waiting = self._waiting[channel]
         for window in windows:
@@ -88,7 +85,7 @@ class Rollups:
         found = list(
             questions.rollups(self._server, channel, "10m", first, first + WINDOWS_A_DAY - 1)
         )
-        fresh: list[str] = []
+        fresh: dict[tuple[str, int], Summary] = {}
         for span in _COARSE:
             length = SPANS[span]
             groups: dict[int, list[Rollup]] = {}
@@ -97,10 +94,16 @@ class Rollups:
             for number, group in groups.items():
                 part = _merged(group)
                 if part is not None:
-                    start = number * length
-                    fresh.append(lines.rollup_line(channel, span, start, part, lines.VALID))
+                    fresh[span, number * length] = part
         if fresh:
-            self._server.write("\n".join(fresh))
+            self._write(channel, fresh)
+
+    def _write(self, channel: ChannelId, fresh: Mapping[tuple[str, int], Summary]) -> None:
+        """Write figures, and only then that they count: readers see fields one by one."""
+        figures = (lines.rollup_line(channel, *at, part) for at, part in fresh.items())
+        self._server.write("\n".join(figures))
+        states = (lines.state_line(channel, *at, lines.VALID) for at in fresh)
+        self._server.write("\n".join(states))
 
 
 def _windows_of(flat: Flat) -> Iterator[tuple[ChannelId, list[int]]]:

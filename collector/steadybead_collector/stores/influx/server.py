@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import compress
 from typing import Any
 
 import httpx
@@ -31,6 +32,18 @@ class Series:
     def __len__(self) -> int:
         """Count the rows."""
         return len(self.columns["time"])
+
+    def whole(self, *names: str) -> "Series":
+        """Leave out rows that lack one of these fields.
+
+        A server shows the fields of a point one by one while it is being written.
+        """
+        if not any(None in self.columns[name] for name in names):
+            return self
+        needed = zip(*(self.columns[name] for name in names), strict=True)
+        kept = [None not in row for row in needed]
+        columns = {name: list(compress(column, kept)) for name, column in self.columns.items()}
+        return Series(self.tags, columns)
 
 
 class Server:
