@@ -106,6 +106,13 @@ def _add_evidence(commands: "argparse._SubParsersAction[_Parser]") -> None:
     verify = commands.add_parser("verify", help="check an evidence file, without the shop's data")
     verify.add_argument("file", type=Path)
     verify.add_argument("--key", type=Path, help="the public key that the shop gave you")
+    verify.add_argument(
+        "--root",
+        type=Path,
+        action="append",
+        default=[],
+        help="a daily root that you received from the shop; may be given again",
+    )
 
 
 def _demo(words: argparse.Namespace) -> int:
@@ -170,7 +177,7 @@ def _export(words: argparse.Namespace) -> int:
 def _verify(words: argparse.Namespace) -> int:
     from steadybead_api.evidence.command import verify_file  # noqa: PLC0415
 
-    return verify_file(words.file, words.key)
+    return verify_file(words.file, words.key, words.root)
 
 
 # Each command imports its room when called: `--help` and `token` start at once.

@@ -13,6 +13,7 @@ import pytest
 from api_shop import FLOW, NOZZLE, T0
 from evidence_shop import SealedShop, cold_for, noisy, sealed_shop
 from steadybead_api.evidence.check import check
+from steadybead_api.evidence.command import verify_file
 from steadybead_api.evidence.table import Group, read_groups, write_groups
 from steadybead_collector.config.notify import NotifyTarget
 from steadybead_collector.evidence.keeper import RootKeeper
@@ -23,6 +24,7 @@ from steadybead_collector.stores.leaves import leaf_hash
 from steadybead_collector.stores.packed import pack, unpack
 from steadybead_collector.stores.windows import WINDOW
 from steadybead_domain.alarms.receivers import Receiver
+from steadybead_domain.errors import PlainError
 from steadybead_domain.evidence.jws import public_bytes, verify
 from steadybead_domain.evidence.merkle import tree_hash
 from steadybead_domain.readings import Batch
@@ -252,3 +254,43 @@ def test_a_chain_of_roots_follows_the_order_of_making_and_shows_a_hole(shop: Sea
     faults = " ".join(book.faults())
     assert f"root {roots[2].id} follows a root that is not there" in faults
     assert f"no root follows {roots[0].id}" in faults
+
+
+def test_an_outsider_holds_the_root_that_was_received_against_the_file(
+    shop: SealedShop, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    outside = shop.folder / "outside"
+    (root,) = shop.keeper(outside).look()
+    letter = outside / f"steadybead-north-{root.id}.root.json"
+    file = tmp_path / "weld.pdf"
+    file.write_bytes(shop.evidence())
+    mail = tmp_path / "mail.txt"
+    mail.write_text(f"Subject: Daily root\n\n{letter.read_text()}\n-- \nthe shop\n")
+    assert verify_file(file, None, [letter, mail]) == 0
+    assert "it is the one that was received" in capsys.readouterr().out
+    tamper(shop, leaf_too=True)
+    for path in (shop.folder / "roots").iterdir():
+        path.unlink()
+    shop.keeper().look()  # the shop makes the day's root again, over what it changed
+    file.write_bytes(shop.evidence())
+    assert verify_file(file, None, []) == 0  # by itself the file is sound
+    assert verify_file(file, None, [letter]) == 1
+    assert "names another hash than the one that was received" in capsys.readouterr().out
+
+
+def test_a_letter_that_was_changed_or_is_of_another_shop_is_told(
+    shop: SealedShop, tmp_path: Path
+) -> None:
+    outside = shop.folder / "outside"
+    (root,) = shop.keeper(outside).look()
+    text = (outside / f"steadybead-north-{root.id}.root.json").read_text()
+    file, letter = tmp_path / "weld.pdf", tmp_path / "letter.json"
+    file.write_bytes(shop.evidence())
+    for wrong in (text.replace(root.root[:8], "00000000"), "{}", "no letter", "[" * 9999, '{"a":'):
+        letter.write_text(wrong)
+        with pytest.raises(PlainError, match="no daily root"):
+            verify_file(file, None, [letter])
+    with sealed_shop(tmp_path / "other") as other:
+        other.keeper(tmp_path / "theirs").look()
+    (theirs,) = (tmp_path / "theirs").iterdir()
+    assert verify_file(file, None, [theirs]) == 1

@@ -1,10 +1,13 @@
 """The commands `export` and `verify`."""
 
 import sys
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Final, TextIO
 
 from steadybead_api.evidence.check import Checked, check
+from steadybead_api.evidence.letters import letter_faults, read_letter
 from steadybead_collector.evidence.keys import read_public
 from steadybead_domain.errors import PlainError
 from steadybead_domain.people import Actor, Role
@@ -16,15 +19,30 @@ LARGEST_BYTES: Final = 1 << 30
 _OWNER: Final = Actor("command line", Role.ADMINISTRATOR)
 
 
-def verify_file(path: Path, key: Path | None, out: TextIO = sys.stdout) -> int:
-    """Check a file and say what was found; give the exit code. OSError, PlainError."""
+def verify_file(
+    path: Path, key: Path | None, roots: Sequence[Path] = (), out: TextIO | None = None
+) -> int:
+    """Check a file and say what was found; give the exit code. OSError, PlainError.
+
+    `roots` are daily roots as they were received outside of the shop.
+    """
     wanted = None if key is None else read_public(key)
+    letters = [read_letter(root) for root in roots]
     with path.open("rb") as file:
         data = file.read(LARGEST_BYTES + 1)
     if len(data) > LARGEST_BYTES:
         raise PlainError(f"{path}: is larger than 1 GiB: no evidence file is")
     found = check(data, wanted)
-    out.writelines(f"{line}\n" for line in _lines(path, found, asked=key is not None))
+    if found.untouched and letters:
+        faults = [fault for letter in letters for fault in letter_faults(found, letter)]
+        told = [
+            f"daily root {letter['root']}: it is the one that was received" for letter in letters
+        ]
+        facts = found.facts if faults else (*found.facts, *told)
+        found = replace(found, faults=tuple(faults), facts=facts)
+    (out or sys.stdout).writelines(
+        f"{line}\n" for line in _lines(path, found, asked=key is not None)
+    )
     return DONE if found.untouched else NO
 
 
