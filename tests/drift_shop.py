@@ -175,6 +175,7 @@ def run(
     shifts: int,
     *,
     probe_sd: float | None = None,
+    refit_on: int | None = None,
 ) -> tuple[GunHealth, list[tuple[int, Finding]]]:
     """Walk the shifts; `faults` says from which shift what is wrong. Give findings by shift."""
     health, found = GunHealth(station, "a"), []
@@ -182,6 +183,8 @@ def run(
     for day in range(shifts):
         wrong = faults.get(day, wrong)
         start, columns, states = shop.shift(day, wrong)
+        if day == refit_on:
+            health.refit(start * STEP)
         if probe_sd is not None:
             at = (start + 3600 + 240 + 7200) * STEP
             i = 3600 + 240 + 7200

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
 from steadybead_domain.alarms.model import AlarmAct, AlarmFact
+from steadybead_domain.calibration.model import Fitting
 from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.errors import PlainError
@@ -134,7 +135,7 @@ class Refused:
     record: int | None = None
 
 
-Change = WeldEvent | AlarmAct | Procedure | FilterChange | ReferenceCheck
+Change = WeldEvent | AlarmAct | Procedure | FilterChange | ReferenceCheck | Fitting
 """What others than the collector put on record, and its diagnoses must know of."""
 
 
@@ -165,7 +166,8 @@ class FactsStore(Protocol):
     def changes_since(self, position: int) -> tuple[int, list[Change]]:
         """Give acts, weld events and revisions of procedures committed after `position`, in order.
 
-        Work on filters and reference checks are among the acts.
+        Work on filters, reference checks and fittings are among the acts; a withdrawn fitting ends
+        where it starts.
         """
 
     def save_state(self, station: StationId, position: int, state: bytes) -> None:

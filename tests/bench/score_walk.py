@@ -216,6 +216,7 @@ def _of_finding(finding: Finding) -> Told:
         finding.gun or _gun_of(channel),
         channel,
         finding.time,
+        active=not finding.kind.endswith("_over"),
         causes=causes,
         sure=len(causes) <= 1,
         remaining_h=(known[0], known[1], known[2]) if len(known) == 3 else None,

@@ -1,10 +1,15 @@
 """Steady states, cold checks, element, sensor signs, clock and zeros, each on its own."""
 
+import json
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from drift_shop import DAY, START, Q, Shop, Wrong, make_station, run, traces_of
+from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.diagnosis.ambient_check import AmbientCheck
+from steadybead_domain.diagnosis.checks_due import ChecksDue
 from steadybead_domain.diagnosis.clock_watch import ClockWatch
 from steadybead_domain.diagnosis.drift import ColdPoint
 from steadybead_domain.diagnosis.element import ElementWatch
@@ -135,6 +140,12 @@ def test_a_longer_warm_up_is_found() -> None:
     assert [f.kind for f in found] == ["element_warm_up_slow"]
 
 
+def test_warm_ups_that_are_as_before_end_the_finding() -> None:
+    found = warm_ups([120] * 6 + [180] * 6 + [120] * 12, [80.0] * 24)
+    kinds = [f.kind for f in found]
+    assert kinds == ["element_warm_up_slow", "element_warm_up_slow_over"]
+
+
 def test_steady_warm_ups_are_no_finding() -> None:
     rng = np.random.default_rng(4)
     lengths = [round(v) for v in rng.normal(120, 6, 40)]
@@ -200,6 +211,25 @@ def test_a_clock_that_is_off_is_told_after_two_hours(lag_s: int, kinds: int) -> 
     if found:
         assert found[0].time == 2 * HOUR
         assert found[0].value == -lag_s
+
+
+def test_a_corrected_check_counts_once() -> None:
+    due = ChecksDue(STATION, "a")
+    channel = STATION.channel_of(Q.NOZZLE_TEMPERATURE, "a")
+    assert channel is not None
+    first = ReferenceCheck("c", channel.id, START, 320.0, 322.0, "", "np", 2.0, "qa", START)
+    better = replace(first, reference=318.0, revision=2)
+    assert due.note(first)
+    assert due.note(better)
+    assert not due.note(first)
+    assert [p.value for p in due.take(START + HOUR)] == [4.0]
+    again = ChecksDue(STATION, "a")
+    again.load(json.loads(json.dumps(due.dump())))
+    assert not again.note(replace(better, revision=3))
+    assert again.take(START + DAY) == []
+    assert due.note(replace(first, id="d"))
+    assert not due.note(replace(first, id="d", revision=2, withdrawn=True))
+    assert due.take(START + DAY) == []
 
 
 def zeros(drop_pa: float) -> list[Finding]:

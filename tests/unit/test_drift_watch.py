@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from drift_shop import FULL, NO_POWER, Shop, Wrong, make_station, run
+from drift_shop import FULL, NO_POWER, Shop, Wrong, make_station, run, traces_of
 from steadybead_domain.diagnosis.feature import FIRST, SEEN_IN_FIVE, Feature, FeatureFacts
 from steadybead_domain.diagnosis.finding import Finding, Sureness
 
@@ -107,13 +107,32 @@ def test_opening_the_valve_is_no_finding() -> None:
     assert told(Wrong(flow_lost_pct=-14.0), 81) == []
 
 
-def test_relearning_ends_a_finding() -> None:
-    station, shop = make_station(), Shop(91)
-    health, _ = run(station, shop, {ONSET: Wrong(nozzle_offset_c=6.0)}, SHIFTS)
-    assert health.drift.told is not None
-    health.relearn()
+def test_another_sensor_is_learnt_anew_from_its_time_on() -> None:
+    station, wrong = make_station(), {ONSET: Wrong(nozzle_offset_c=6.0), SHIFTS: Wrong()}
+    _, found = run(station, Shop(91), wrong, SHIFTS + 6, refit_on=SHIFTS)
+    assert {day < SHIFTS for day, f in found} == {True}
+    health, _ = run(station, Shop(91), wrong, SHIFTS + 2, refit_on=SHIFTS)
     assert health.drift.told is None
     assert all("not detectable" in s.words for s in health.drift.scope())
+
+
+def test_a_fitting_from_before_anything_was_learnt_forgets_nothing() -> None:
+    station = make_station()
+    health, _ = run(station, Shop(92), {}, SHIFTS)
+    health.refit(0)
+    start, columns, states = Shop(92).shift(SHIFTS, Wrong())
+    health.update(start, traces_of(station, columns, slice(None)), states)
+    assert any(s.smallest is not None for s in health.drift.scope())
+
+
+def test_a_drift_that_is_over_is_told_so_once() -> None:
+    faults = {ONSET: Wrong(nozzle_offset_c=6.0), ONSET + 4: Wrong()}
+    _, found = run(make_station(), Shop(93), faults, SHIFTS + 6)
+    kinds = [f.kind for _, f in found]
+    assert kinds[0] == "thermocouple_drift"
+    assert kinds[-1] == "drift_over"
+    assert kinds.count("drift_over") == 1
+    assert "thermocouple drift is over" in found[-1][1].words
 
 
 def shifted(size: float, most: int, seed: int) -> int:

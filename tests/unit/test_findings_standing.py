@@ -34,6 +34,15 @@ def test_all_of_one_filter_and_all_drift_of_a_gun_are_one_subject() -> None:
     assert subject_of(other) != subject_of(drift_finding(kind="sensor_spikes"))
 
 
+def test_a_word_that_it_is_over_stands_for_the_same_and_ends_itself() -> None:
+    over = replace(drift_finding(7200), kind="drift_over")
+    assert subject_of(over) == subject_of(drift_finding())
+    assert urgency_of(over) is Urgency.KNOW
+    assert ended(over, None, [], [], over.time) == Ended(over.time, "all is as before")
+    slow = drift_finding(kind="element_warm_up_slow")
+    assert subject_of(replace(slow, kind="element_warm_up_slow_over")) == subject_of(slow)
+
+
 def test_element_ageing_weighed_among_causes_is_drift_and_seen_alone_is_not() -> None:
     weighed = drift_finding(kind="element_ageing")
     assert subject_of(weighed) == subject_of(drift_finding())

@@ -48,4 +48,5 @@ _BUILDERS = (
     (schema.procedure, rows.procedure),
     (schema.filter_change, rows.filter_change),
     (schema.reference_check, rows.reference_check),
+    (schema.fitting, rows.fitting),
 )

@@ -4,7 +4,8 @@ from dataclasses import asdict, replace
 from typing import Any
 
 from steadybead_domain.alarms.model import ActKind, AlarmAct, AlarmFact, Priority
-from steadybead_domain.calibration.codec import check_from_json
+from steadybead_domain.calibration.codec import check_from_json, fitting_from_json
+from steadybead_domain.calibration.model import Fitting
 from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.conversion.specs import FlowReference
 from steadybead_domain.ids import ChannelId, StationId
@@ -144,6 +145,13 @@ def filter_change(row: Any) -> FilterChange:
 def reference_check(row: Any) -> ReferenceCheck:
     """Build a reference check from its row."""
     return check_from_json(row.content)
+
+
+def fitting(row: Any) -> Fitting:
+    """Build a fitting from its row; a withdrawn one ends where it starts."""
+    members = {n: v for n, v in row.content.items() if n not in ("id", "revision", "withdrawn")}
+    made = fitting_from_json(members)
+    return replace(made, end=made.start) if row.content["withdrawn"] else made
 
 
 def procedure(row: Any) -> Procedure:

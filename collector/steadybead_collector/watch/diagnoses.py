@@ -69,6 +69,7 @@ class Diagnoses:
             watched.diagnosis.push(columns)
             watched.newest = max(watched.newest, *(int(c.time[-1]) for c in columns.values()))
             if live:
+                watched.diagnosis.note_receipt(batch.received, _newest(columns))
                 oldest = min(int(c.time[0]) for c in columns.values())
                 watched.punctuality.heard(batch.received, oldest)
         self.position = max(self.position, position)
@@ -165,6 +166,11 @@ class Diagnoses:
         for act in self._acts:
             for watched in self.watched.values():
                 watched.diagnosis.note(act)
+
+
+def _newest(columns: Mapping[ChannelId, Columns]) -> int:
+    """Give the time of the newest reading of a batch."""
+    return max(int(c.time[-1]) for c in columns.values())
 
 
 def _newest_procedures(changes: Iterable[Change]) -> dict[str, Procedure]:

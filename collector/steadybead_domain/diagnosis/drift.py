@@ -18,7 +18,7 @@ from steadybead_domain.diagnosis.causes import (
     worth_telling,
 )
 from steadybead_domain.diagnosis.checks_due import CheckPoint, ChecksDue
-from steadybead_domain.diagnosis.drift_words import finding_of
+from steadybead_domain.diagnosis.drift_words import finding_of, over_of
 from steadybead_domain.diagnosis.feature import Feature, FeatureFacts
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.scope import Scope, scope_of
@@ -120,6 +120,8 @@ class DriftWatch:
         self.flow_l_min = 50.0
         self.told: Told | None = None
         self.told_flow: Told | None = None
+        self.begun: int | None = None
+        self.refits: list[int] = []
 
     def _has(self, name: str, names: Sequence[str]) -> bool:
         if name == "balance" and not self.has_power:
@@ -152,7 +154,9 @@ class DriftWatch:
         """Take what a block of windows brought; give the findings it allows."""
         means = {name: windows.mean(name) for name in windows.columns}
         until = int(windows.start[-1]) + WINDOW
-        events: list[tuple[int, int, SteadyState | CheckPoint | ColdPoint]] = [
+        self.begun = int(windows.start[0]) if self.begun is None else self.begun
+        events: list[tuple[int, int, SteadyState | CheckPoint | ColdPoint | int]] = [
+            *((t // WINDOW * WINDOW + WINDOW, 3, t) for t in self._refitted(until)),
             *((s.end + WINDOW, 0, s) for s in states),
             *((c.time, 1, c) for c in cold),
             *((c.time // WINDOW * WINDOW + WINDOW, 2, c) for c in self.checks.take(until)),
@@ -165,6 +169,12 @@ class DriftWatch:
             findings += self._take(event)
         findings += self._close_before(until)
         return findings
+
+    def _refitted(self, until: int) -> list[int]:
+        """Take the refits before a time, but those of before anything was learnt."""
+        due = [t for t in self.refits if t < until]
+        self.refits = [t for t in self.refits if t >= until]
+        return [t for t in due if self.begun is not None and t > self.begun]
 
     def _burn_in(self, windows: Windows, means: Mapping[str, Float64]) -> None:
         """Count hot windows until a new type K would have settled, and note when that was."""
@@ -181,7 +191,11 @@ class DriftWatch:
     def _settled(self, time: int) -> bool:
         return self.settled_at is not None and self.settled_at <= time
 
-    def _take(self, event: SteadyState | CheckPoint | ColdPoint) -> Iterator[Finding]:
+    def _take(self, event: SteadyState | CheckPoint | ColdPoint | int) -> Iterator[Finding]:
+        if isinstance(event, int):
+            self.relearn()
+            self.begun = event
+            return
         if isinstance(event, SteadyState):
             if not self.shift.admits(event):
                 yield from self._close(event.start)
@@ -234,15 +248,21 @@ class DriftWatch:
             weighed = merged(weigh(self.signatures(), shifts), FAMILIES)
             self.told, found = self._tell(time, since, weighed, shifts, self.told)
             yield from found
-        elif self.told is not None and all(f.calm() for f in rest.values()):
+        elif self.told is not None and all(f.settled() for f in rest.values()):
+            yield self._over(time, self.told)
             self.told = None
         if not signals and self.told is None and "flow" in self.features:
             yield from self._judge_flow(time, self.features["flow"])
 
+    def _over(self, time: int, told: Told) -> Finding:
+        return over_of((self.station, self.gun), time, told.cause, told.since)
+
     def _judge_flow(self, time: int, flow: Feature) -> Iterator[Finding]:
         since = flow.onset()
         if since is None:
-            self.told_flow = None if flow.calm() else self.told_flow
+            if self.told_flow is not None and flow.settled():
+                yield self._over(time, self.told_flow)
+                self.told_flow = None
             return
         near = {n: f for n, f in self.features.items() if n in _FLOW_FIGURES}
         shifts = _shifts(near, since)
@@ -312,6 +332,8 @@ class DriftWatch:
             "flow_l_min": self.flow_l_min,
             "last": None if last is None else [getattr(last, n) for n in Residual.__slots__],
             "told": None if told is None else [told.cause, told.since, told.size],
+            "begun": self.begun,
+            "refits": self.refits,
             "told_flow": None if flow is None else [flow.cause, flow.since, flow.size],
         }
 
@@ -330,6 +352,7 @@ class DriftWatch:
         self.flow_l_min = float(data["flow_l_min"])
         self.last = None if data["last"] is None else Residual(*data["last"])
         self.told = None if data["told"] is None else Told(*data["told"])
+        self.begun, self.refits = data["begun"], list(data["refits"])
         flow = data.get("told_flow")
         self.told_flow = None if flow is None else Told(*flow)
 

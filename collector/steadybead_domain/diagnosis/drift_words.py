@@ -6,13 +6,15 @@ from steadybead_domain.diagnosis import signatures as s
 from steadybead_domain.diagnosis.burn_in import MOST_C
 from steadybead_domain.diagnosis.causes import Weighed
 from steadybead_domain.diagnosis.feature import Feature
-from steadybead_domain.diagnosis.finding import Finding, Sureness
+from steadybead_domain.diagnosis.finding import OVER, Finding, Sureness
 from steadybead_domain.diagnosis.scope import Scope
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.plant import Station
 from steadybead_domain.quantities import Quantity
+from steadybead_domain.times import format_rfc3339
 
 CANNOT_TELL = "drift_cannot_tell"
+DRIFT_OVER = "drift" + OVER
 CERTAIN_SHARE = 0.97
 
 FIGURES: Mapping[str, str] = {
@@ -123,6 +125,24 @@ def finding_of(
         threshold=feature.smallest(),
         unit=feature.facts.unit,
         evidence=_evidence(taken, shifts, scope),
+    )
+
+
+def over_of(place: tuple[Station, str], time: int, cause: str, since: int) -> Finding:
+    """Tell that what was told of a gun's drift (`cause` empty: could not be told) is over."""
+    station, gun = place
+    what = cause.replace("_", " ") if cause else "a drift whose cause could not be told"
+    return Finding(
+        kind=DRIFT_OVER,
+        station=station.id,
+        gun=gun,
+        channel=None,
+        time=time,
+        since=time,
+        words=f"gun {gun}: {what} is over; all figures lie again where they did before.",
+        next_step="Nothing; if nobody mended anything, keep an eye on it.",
+        sureness=Sureness.LIKELY,
+        evidence=(("began", format_rfc3339(since)),),
     )
 
 

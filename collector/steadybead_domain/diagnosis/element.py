@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from steadybead_domain.diagnosis.feature import Feature, FeatureFacts
-from steadybead_domain.diagnosis.finding import Finding, Sureness
+from steadybead_domain.diagnosis.finding import OVER, Finding, Sureness
 from steadybead_domain.diagnosis.grid import STEP
 from steadybead_domain.diagnosis.gun_state import HOT, OFF, READY, WARMING, WELDING, States
 from steadybead_domain.diagnosis.signals import Traces
@@ -20,7 +20,7 @@ from steadybead_domain.diagnosis.steps import Bool, run_length
 from steadybead_domain.plant import Station
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Float64
-from steadybead_domain.times import HOUR, SECOND
+from steadybead_domain.times import HOUR, SECOND, format_rfc3339
 
 FULL_PCT = 97.0
 SHORT_C = 5.0
@@ -64,6 +64,7 @@ class ElementWatch:
         self.squares = 0
         self.short = 0
         self.told: dict[str, int] = {}
+        self.refits: list[int] = []
 
     def update(self, start: int, traces: Traces, states: States) -> list[Finding]:
         """Give the findings that the steps start, start+1, … allow."""
@@ -119,15 +120,20 @@ class ElementWatch:
             yield from self._point("warm_resistance", time, 100.0 * log(ohms))
 
     def _point(self, name: str, time: int, value: float) -> Iterator[Finding]:
+        if any(t <= time for t in self.refits):
+            self.relearn()
+            self.refits = [t for t in self.refits if t > time]
         figure = self.figures[name]
         figure.add(time, value)
         since = figure.onset()
+        kind, says, to_do = _SAYS[name]
+        if since is None and kind in self.told and figure.calm():
+            yield self._over(kind, time, self.told.pop(kind))
         if since is None or figure.side < 0:
             return
         shift = figure.shift(since)
         if shift is None or shift[0] < LEAST[name]:
             return
-        kind, says, to_do = _SAYS[name]
         if kind in self.told:
             return
         self.told[kind] = since
@@ -146,6 +152,20 @@ class ElementWatch:
             shift[1],
             LEAST[name],
             "%",
+        )
+
+    def _over(self, kind: str, time: int, since: int) -> Finding:
+        return Finding(
+            kind + OVER,
+            self.station.id,
+            self.gun,
+            None,
+            time,
+            time,
+            f"gun {self.gun}: {kind.replace('_', ' ')} is over; three warm-ups were as before.",
+            "Nothing.",
+            Sureness.LIKELY,
+            evidence=(("began", format_rfc3339(since)),),
         )
 
     def _headroom(
@@ -198,6 +218,7 @@ class ElementWatch:
             "sums": [self.full, self.milliohms, self.measured, self.squares],
             "short": self.short,
             "told": self.told,
+            "refits": self.refits,
         }
 
     def load(self, data: Mapping[str, Any]) -> None:
@@ -208,3 +229,4 @@ class ElementWatch:
         self.full, self.milliohms, self.measured, self.squares = (int(v) for v in data["sums"])
         self.short = int(data["short"])
         self.told = {kind: int(t) for kind, t in data["told"].items()}
+        self.refits = [int(t) for t in data["refits"]]

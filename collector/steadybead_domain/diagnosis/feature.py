@@ -14,6 +14,7 @@ FIRST = 4
 PRIOR_POINTS = 4.0
 _KEPT = 10
 _RECENT = 3
+CALM = 3  # points
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,7 @@ class Feature:
         self.points: list[tuple[int, float]] = []
         self.chart = Cusum(0.0, ALLOWANCE, DECISION)
         self.side = 0
+        self.stood = 0
 
     @property
     def ready(self) -> bool:
@@ -91,6 +93,10 @@ class Feature:
         level = self.level
         z = (value - level.mean) / (level.sigma * sqrt(1.0 + 1.0 / level.n))
         self.side = self.chart.update(z)
+        self.stood = self.stood + 1 if self.side else 0
+        if self.stood > CALM and self.calm():
+            self.chart.reset()
+            self.side = self.stood = 0
         far = max(abs(z), self.chart.high, self.chart.low)
         if learn and level.n < self.facts.most and not self.side and far < self.facts.cautious:
             self.learnt.append((time, value))
@@ -121,10 +127,22 @@ class Feature:
         return mean - before.mean, before.sigma * sqrt(1.0 / len(recent) + 1.0 / before.n)
 
     def calm(self) -> bool:
-        """Tell whether the last two points lie within 1.5 σ of the level."""
+        """Tell whether the last three points lie within 1.5 σ of the level, their mean in 0.75 σ.
+
+        In control that is one chance in two at each point, while a shift of 2 σ stands 1 in 100.
+        """
+        last = self._lately()
+        near = len(last) == CALM and all(abs(z) < 1.5 for z in last)
+        return near and abs(sum(last)) < 0.75 * CALM
+
+    def settled(self) -> bool:
+        """Tell whether it signals nothing and the mean of the last three lies within 1.5 σ."""
+        last = self._lately()
+        return not self.side and abs(sum(last)) < 1.5 * max(len(last), 1)
+
+    def _lately(self) -> list[float]:
         level = self.level
-        last = [v for _, v in self.points[-2:]]
-        return all(abs(v - level.mean) < 1.5 * level.sigma for v in last)
+        return [(v - level.mean) / level.sigma for _, v in self.points[-CALM:]]
 
     def smallest(self) -> float:
         """Give the smallest lasting shift that is found within 5 points in 9 of 10 cases."""
@@ -137,6 +155,7 @@ class Feature:
             "learnt": self.learnt,
             "points": self.points,
             "side": self.side,
+            "stood": self.stood,
             "chart": self.chart.dump(),
         }
 
@@ -144,5 +163,5 @@ class Feature:
         """Take up what `dump` gave."""
         self.learnt = [(int(t), float(v)) for t, v in data["learnt"]]
         self.points = [(int(t), float(v)) for t, v in data["points"]]
-        self.side = int(data["side"])
+        self.side, self.stood = int(data["side"]), int(data["stood"])
         self.chart.load(data["chart"])

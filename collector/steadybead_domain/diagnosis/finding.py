@@ -8,6 +8,8 @@ from typing import Any, Self
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.times import format_rfc3339, parse_rfc3339
 
+OVER = "_over"  # ends the kind of a finding that tells that another one is over
+
 
 class Sureness(StrEnum):
     """How far a finding goes."""

@@ -35,10 +35,10 @@ class GunHealth:
         if self.drift.note(check) and check.nozzle:
             self.spans.note(check.time, check.nozzle)
 
-    def relearn(self) -> None:
-        """Learn anew, after a sensor, meter or element of the gun was changed or adjusted."""
-        self.drift.relearn()
-        self.element.relearn()
+    def refit(self, time: int) -> None:
+        """Take that another sensor, meter or element is on the gun from a time: learn anew."""
+        self.drift.refits = sorted({*self.drift.refits, time})
+        self.element.refits = sorted({*self.element.refits, time})
 
     def update(self, start: int, traces: Traces, states: States) -> list[Finding]:
         """Give the findings that the steps start, start+1, … allow."""

@@ -12,7 +12,7 @@ from typing import Any
 
 from steadybead_domain.diagnosis import signatures as s
 from steadybead_domain.diagnosis.drift_words import CANNOT_TELL
-from steadybead_domain.diagnosis.finding import Finding, Sureness
+from steadybead_domain.diagnosis.finding import OVER, Finding, Sureness
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.maintenance import FilterChange
 from steadybead_domain.times import DAY, HOUR, format_rfc3339
@@ -94,12 +94,12 @@ def subject_of(finding: Finding) -> str:
 
     All that is said of a station's filter is one subject, and so is all drift of a gun.
     """
-    kind, channel = finding.kind, finding.channel
+    kind, channel = finding.kind.removesuffix(OVER), finding.channel
     if kind.startswith("filter_"):
         return f"{finding.station}/filter"
     place = "" if channel is None else channel.channel
     weighed = kind == s.ELEMENT and finding.evidence  # by the drift watch, among other causes
-    if kind in _DRIFT or weighed:
+    if kind in {*_DRIFT, "drift"} or weighed:
         kind, place = "drift", ""
     return f"{finding.station}/{finding.gun or ''}/{place}/{kind}"
 
@@ -114,7 +114,7 @@ def urgency_of(finding: Finding) -> Urgency:
     """Tell how soon somebody must act; a filter that may be full within a shift needs it now."""
     if finding.kind in _NOW_KINDS:
         return Urgency.NOW
-    if finding.kind == FORECAST:
+    if finding.kind == FORECAST or finding.kind.endswith(OVER):
         return Urgency.KNOW
     if finding.kind == "filter_due":
         low = dict(finding.evidence).get("low_h")
@@ -138,6 +138,8 @@ def ended(
     `fitted`: channels with the time at which another instrument was fitted to them.
     """
     ends = [] if superseded is None else [Ended(superseded, "a newer finding")]
+    if finding.kind.endswith(OVER):
+        ends.append(Ended(finding.time, "all is as before"))
     if finding.kind.startswith("filter_"):
         ends += [
             Ended(c.time, f"filter {c.kind.value}")

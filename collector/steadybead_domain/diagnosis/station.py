@@ -9,7 +9,9 @@ import numpy as np
 
 from steadybead_domain.alarms.book import AlarmBook
 from steadybead_domain.alarms.model import Alarm, AlarmAct, AlarmFact
+from steadybead_domain.calibration.model import Fitting
 from steadybead_domain.calibration.reference_check import ReferenceCheck
+from steadybead_domain.diagnosis.clock_watch import ClockWatch
 from steadybead_domain.diagnosis.filter_watch import FilterWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.fitness import fitness
@@ -26,6 +28,7 @@ from steadybead_domain.live import LiveStation, LiveValue
 from steadybead_domain.maintenance import FilterChange
 from steadybead_domain.plant import Channel, Station
 from steadybead_domain.procedures import Procedure
+from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Columns, Quality, Reading, Reason
 from steadybead_domain.times import SECOND
 from steadybead_domain.welds import WeldEvent
@@ -35,7 +38,7 @@ BLOCK = 7200  # steps worked on at once: an hour
 _VERSION = 2
 _SETTLED = int(AIR_LIMITS.cools_s * SECOND)
 
-Note = WeldEvent | AlarmAct | Procedure | Online | FilterChange | ReferenceCheck
+Note = WeldEvent | AlarmAct | Procedure | Online | FilterChange | ReferenceCheck | Fitting
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,9 @@ class StationDiagnosis:
         self.filter = FilterWatch(station)
         self.checks = StationChecks(station)
         self.found: list[Finding] = []
+        self.clock = ClockWatch(station.id)
+        volts = station.channel_of(Quantity.SUPPLY_VOLTAGE)
+        self._volts = None if volts is None else volts.id
         self.book = AlarmBook(station.id)
         self.newest: dict[str, Reading] = {}
         self.next_step: int | None = None
@@ -96,6 +102,8 @@ class StationDiagnosis:
             self.procedures.add(event)
         elif isinstance(event, ReferenceCheck):
             self._note_check(event)
+        elif isinstance(event, Fitting):
+            self._note_fitting(event)
         elif event.station != self.station.id:
             return
         elif isinstance(event, Online):
@@ -109,6 +117,20 @@ class StationDiagnosis:
         gun = self.guns.get(check.channel.gun or "")
         if gun is not None and check.channel.station_id == self.station.id:
             gun.health.note(check)
+
+    def _note_fitting(self, fitting: Fitting) -> None:
+        """Let a gun learn anew where another instrument is fitted; the voltage is all guns'."""
+        if fitting.channel.station_id != self.station.id or fitting.end == fitting.start:
+            return
+        own = fitting.channel.gun
+        is_volts = fitting.channel == self._volts
+        for name, gun in self.guns.items():
+            if name == own or is_volts:
+                gun.health.refit(fitting.start)
+
+    def note_receipt(self, received: int, newest: int) -> None:
+        """Take when readings came and the time of the newest; only while they come as they do."""
+        self.found += self.clock.note(received, newest)
 
     def advance(self, now: int) -> Outcome:
         """Judge all steps that ended `LATENESS` or more before `now`; none if it went back."""
@@ -218,6 +240,7 @@ class StationDiagnosis:
             "online": self.online.dump(),
             "filter": self.filter.dump(),
             "checks": self.checks.dump(),
+            "clock": self.clock.dump(),
             "book": self.book.dump(),
             "newest": newest,
         }
@@ -260,4 +283,5 @@ class StationDiagnosis:
             self.filter.load(state["filter"])
         if "checks" in state:
             self.checks.load(state["checks"])
+            self.clock.load(state["clock"])
         self.book.load(state["book"])

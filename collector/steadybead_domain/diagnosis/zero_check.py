@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from steadybead_domain.diagnosis.feature import Feature, FeatureFacts
-from steadybead_domain.diagnosis.finding import Finding, Sureness
+from steadybead_domain.diagnosis.finding import OVER, Finding, Sureness
 from steadybead_domain.diagnosis.gun_state import OFF, States
 from steadybead_domain.diagnosis.signals import Traces
 from steadybead_domain.diagnosis.windows import WINDOW, Gatherer, Windows
@@ -76,27 +76,34 @@ class ZeroCheck:
         figure.add(time, value)
         since = figure.onset()
         if since is None:
-            if figure.calm() and abs(value) < LEAST[quantity]:
+            if figure.calm() and abs(value) < LEAST[quantity] and quantity.value in self.told:
                 self.told.discard(quantity.value)
+                yield self._finding(quantity, time, time, value, over=True)
             return
         if quantity.value in self.told or abs(value) < LEAST[quantity]:
             return
         self.told.add(quantity.value)
+        yield self._finding(quantity, time, since, value)
+
+    def _finding(
+        self, quantity: Quantity, time: int, since: int, value: float, *, over: bool = False
+    ) -> Finding:
         channel = self.station.channel_of(quantity)
         assert channel is not None  # noqa: S101
-        yield Finding(
-            "pressure_zero",
+        to_do = "Set the sensor's zero with both taps open; look for water in the tube."
+        return Finding(
+            "pressure_zero" + OVER * over,
             self.station.id,
             None,
             channel.id,
             time,
             since,
-            f"{channel.id.channel}: reads {value:+.0f} Pa with the air off.",
-            "Set the sensor's zero with both taps open; look for water in the tube.",
+            f"{channel.id.channel}: reads {value:+.0f} Pa with the air off{', as before' * over}.",
+            "Nothing." if over else to_do,
             Sureness.LIKELY,
             value,
             0.0,
-            figure.level.sigma,
+            self.figures[quantity].level.sigma,
             LEAST[quantity],
             "Pa",
         )
