@@ -73,10 +73,11 @@ def open_shop(
         mqtt = broker_settings(plant_file, data_dir, stack, start=collect)
         records = open_plant_records(plant_file, data_dir)
         stack.callback(records.close)
-        notifier = _open_notifier(plant_file, data_dir, records, stack) if collect else None
+        notifier = notifier_of(plant_file, records.notices, data_dir) if collect else None
         collector = None
         if collect:
             collector = _open_collector(plant_file, mqtt, data_dir, records, notifier, stack)
+            _start_notifier(notifier, stack)
         services = None
         if serve:
             rooms = _Rooms(records, collector, notifier)
@@ -97,14 +98,11 @@ class _Rooms:
         return () if self.notifier is None else self.notifier.status()
 
 
-def _open_notifier(
-    plant_file: PlantFile, data_dir: Path, records: Records, stack: contextlib.ExitStack
-) -> Notifier | None:
-    notifier = notifier_of(plant_file, records.notices, data_dir)
+def _start_notifier(notifier: Notifier | None, stack: contextlib.ExitStack) -> None:
+    """Begin to tell people, once it is sure that no other collector has these stations."""
     if notifier is not None:
         stack.callback(notifier.stop, STOP_NOTIFIER_WITHIN_S)
         notifier.start()
-    return notifier
 
 
 def _open_collector(
