@@ -16,6 +16,7 @@ _MEANINGS = {
     "404": "there is no such thing",
     "406": "this media type is not offered",
     "409": "something else is there already",
+    "429": "too many wrong tries: wait as long as Retry-After says",
     "405": "this address does not take this method",
     "413": "the body is too large",
     "422": "a value is not acceptable",

@@ -100,6 +100,8 @@ CHECKED_FURTHER = {
     "GET /api/v1/reference-checks/{check}/impact",
     "GET /api/v1/worth",
     "GET /api/v1/sensors/history",
+    "POST /api/v1/people/{number}/secret",
+    "POST /api/v1/me/secret",
 }
 
 
