@@ -10,6 +10,7 @@ import pypdf
 import pytest
 
 from api_shop import BAY_1, FLOW, NOZZLE, Shop, make_shop, put
+from steadybead_api.evidence import bundle
 from steadybead_api.evidence.check import check
 from steadybead_api.evidence.export import evidence_file
 from steadybead_api.verdict import weld_verdict
@@ -170,3 +171,16 @@ def test_an_id_of_full_length_fits_the_report(shop: Shop) -> None:
     put(shop, FLOW, level(54.0))
     laid(shop, "w" * 64)
     assert "w" * 64 in verdict_and_text(shop, "w" * 64)[1].replace(" ", "")
+
+
+def test_a_record_with_more_readings_than_a_file_can_hold_is_refused(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put(shop, NOZZLE, level(320.0))
+    laid(shop)
+    found = shop.records.welds.get("w1")
+    assert found is not None
+    assert shop.services.data_dir is not None
+    monkeypatch.setattr(bundle, "MOST_READINGS", 3_599)
+    with pytest.raises(bundle.TooLongError, match="3,600 readings"):
+        evidence_file(shop.services, shop.services.data_dir, found, None)

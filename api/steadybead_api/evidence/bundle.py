@@ -29,6 +29,7 @@ from steadybead_domain.verdict.model import Verdict
 from steadybead_domain.welds import Weld
 
 MOST_ALARMS: Final = 1_000
+MOST_READINGS: Final = 2_000_000
 _TIMES: Final = frozenset({"start", "stop", "time", "approved_at"})
 
 
@@ -78,6 +79,7 @@ def bundle(services: Services, data_dir: Path, weld: Weld, reader: Actor | None)
     measuring = Measuring(services)
     covered = frame(services, weld)
     channels = [c.id for c in covered.channels]
+    _check_size(services, covered)
     welds = services.records.welds
     station = services.plant().station(weld.station)
     found = Bundle(
@@ -96,6 +98,18 @@ def bundle(services: Services, data_dir: Path, weld: Weld, reader: Actor | None)
         None if station is None else station.air.intake_filter_limit_pa,
     )
     return replace(found, attachments=_attachments(services, found))
+
+
+def _check_size(services: Services, covered: TraceFrame) -> None:
+    """Raise TooLongError where one file would hold too much to be made or opened."""
+    end = max(covered.end, covered.start + 1)
+    counts = [services.readings.buckets(c.id, covered.start, end, 1).n for c in covered.channels]
+    total = int(sum(n.sum() for n in counts))
+    if total > MOST_READINGS:
+        raise TooLongError(
+            f"weld {covered.weld.id} has {total:,} readings, more than {MOST_READINGS:,} in one"
+            " file: keep a record for each seam or stretch of it"
+        )
 
 
 def _attachments(services: Services, found: Bundle) -> tuple[Attachment, ...]:
