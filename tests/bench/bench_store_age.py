@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bench.bench_store import (
+from bench.store_support import (
     START,
     Figure,
     alternately,

@@ -7,7 +7,6 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import apsw
 import numpy as np
@@ -22,8 +21,6 @@ from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Batch
 from steadybead_domain.times import DAY
 from store_samples import NOZZLE, OTHER, START, WINDOW, all_of, batch, bits, reading, settle, steady
-
-Events = list[tuple[str, str]]
 
 
 def filled(folder: Path, n: int = 20_000) -> SqliteReadings:
@@ -75,54 +72,6 @@ def test_a_full_disk_stops_housekeeping_without_loss(tmp_path: Path) -> None:
     store = SqliteReadings(tmp_path)
     assert bits(all_of(store, NOZZLE, START, START + DAY)) == bits(rows)
     store.close()
-
-
-class Watched(apsw.VFSFile):
-    """A file whose writes and syncs are noted."""
-
-    def __init__(self, base: str, name: Any, flags: list[int], seen: Events) -> None:
-        super().__init__(base, name, flags)
-        path = name.filename() if isinstance(name, apsw.URIFilename) else str(name)
-        self._name, self._seen = Path(path).name, seen
-
-    def xWrite(self, data: bytes, offset: int) -> None:  # noqa: N802 — SQLite's name
-        super().xWrite(data, offset)
-        self._seen.append((self._name, "write"))
-
-    def xSync(self, flags: int) -> None:  # noqa: N802 — SQLite's name
-        super().xSync(flags)
-        self._seen.append((self._name, "sync"))
-
-
-class WatchedDisk(apsw.VFS):
-    """The disk, with an eye on what SQLite asks of it."""
-
-    def __init__(self, seen: Events) -> None:
-        self._base, self._seen = apsw.vfs_names()[0], seen
-        super().__init__("watched", self._base, makedefault=True)
-
-    def xOpen(self, name: Any, flags: list[int]) -> apsw.VFSFile:  # noqa: N802 — SQLite's name
-        return Watched(self._base, name, flags, self._seen)
-
-
-def test_an_append_is_on_disk_before_it_returns(tmp_path: Path) -> None:
-    """The last that is done to the log in every append is a sync, also with new channels."""
-    seen: Events = []
-    disk = WatchedDisk(seen)
-    try:
-        store = SqliteReadings(tmp_path)
-        for i, channel in enumerate((NOZZLE, NOZZLE, OTHER)):
-            seen.clear()
-            store.append(batch({channel: [reading(START + i, 1.0)]}))
-            log = [event for name, event in seen if name == f"{FILE_NAME}-wal"]
-            assert log.count("write") > 0
-            assert log[-1] == "sync"
-        seen.clear()
-        assert store.append(batch({NOZZLE: [reading(START, 1.0)]})).duplicates == 1
-        assert seen == []
-        store.close()
-    finally:
-        disk.unregister()
 
 
 WRITE_UNTIL_REFUSED = """
