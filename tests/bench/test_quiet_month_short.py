@@ -1,4 +1,4 @@
-"""The quiet month in its short form: the goals hold over the first week of the month that is published."""
+"""The quiet month in short: the goals hold over the first week of the month that is published."""
 
 import pytest
 
