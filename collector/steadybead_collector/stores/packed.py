@@ -216,7 +216,7 @@ def _by_raw(value: Float64, raw: Float64) -> bytes | None:
 def _deflate(column: _Array, mode: ModeSpec) -> bytes | None:
     """Compress the shortest way; None if the codec does not give the same bits back.
 
-    Level 0 is read almost twice as fast where level 1 needs its entropy coder, so it may
+    Level 0 without a mode is read almost twice as fast as what needs the entropy coder, so it may
     cost a twentieth of the space.
     """
     column = np.ascontiguousarray(column)
@@ -224,7 +224,7 @@ def _deflate(column: _Array, mode: ModeSpec) -> bytes | None:
         ((_compress(column, _LEVEL, mode, delta), delta) for delta in _DELTAS),
         key=lambda found: len(found[0]),
     )
-    plain = _compress(column, 0, mode, delta)
+    plain = _compress(column, 0, ModeSpec.classic(), delta)
     if len(plain) * 20 <= len(data) * 21:
         data = plain
     return data if _same_bits(_inflate(data), column) else None
