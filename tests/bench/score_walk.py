@@ -74,10 +74,10 @@ class Walked:
 
 def walk(span: Span) -> Walked:
     """Walk the span from Monday on."""
-    return _Walk(span).run()
+    return Walk(span).run()
 
 
-class _Walk:
+class Walk:
     def __init__(self, span: Span) -> None:
         self.span = span
         self.diagnosis = StationDiagnosis(span.station, procedures())

@@ -11,7 +11,7 @@ from calibration_samples import CHANNEL, FITTING, INSTRUMENT, NOW, calibration, 
 from steadybead_collector.records.instruments import FittingRecord
 from steadybead_collector.records.revisions import Act, NotKeptError, TakenError
 from steadybead_collector.records.store import Records, open_records
-from steadybead_domain.calibration.model import Calibration
+from steadybead_domain.calibration.model import Calibration, Fitting
 from steadybead_domain.people import Actor, Role
 from steadybead_domain.plant import Channel
 from steadybead_domain.quantities import Quantity
@@ -38,6 +38,21 @@ def records(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Records]
     store.instruments.keep(INSTRUMENT, ACT)
     yield store
     store.close()
+
+
+def test_fittings_are_among_the_changes_a_withdrawn_one_ends_where_it_starts(
+    records: Records,
+) -> None:
+    position, _ = records.changes_since(0)
+    records.instruments.keep_fitting(FittingRecord("f-1", FITTING), NOZZLE, ACT)
+    position, changes = records.changes_since(position)
+    assert [(c.channel, c.start, c.end) for c in changes if isinstance(c, Fitting)] == [
+        (CHANNEL, FITTING.start, FITTING.end)
+    ]
+    gone = FittingRecord("f-1", FITTING, revision=2, withdrawn=True)
+    records.instruments.keep_fitting(gone, NOZZLE, ACT)
+    _, changes = records.changes_since(position)
+    assert [c.end for c in changes if isinstance(c, Fitting)] == [FITTING.start]
 
 
 def test_revisions_are_kept_and_the_newest_is_listed(records: Records) -> None:

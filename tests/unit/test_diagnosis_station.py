@@ -18,6 +18,7 @@ from shop_language import (
     raised,
 )
 from steadybead_domain.alarms.model import ActKind, AlarmAct, AlarmState
+from steadybead_domain.calibration.model import Fitting
 from steadybead_domain.conversion.specs import FlowReference
 from steadybead_domain.diagnosis.silence import Online
 from steadybead_domain.diagnosis.station import StationDiagnosis
@@ -287,3 +288,27 @@ def test_a_new_revision_of_the_procedure_holds_from_then_on() -> None:
     outcome = diagnosis.advance(clock("07:40"))
     assert [f.kind for f in outcome.facts] == ["heat_low"]
     assert outcome.live.fitness is Fitness.NOT_FIT
+
+
+def test_a_clock_that_is_ahead_is_a_finding_of_the_station_also_over_a_restart() -> None:
+    station = made_station("bay-1", "a")
+    diagnosis = StationDiagnosis(station, PROCEDURES)
+    found = []
+    for quarter in range(16):
+        received = clock("07:00") + quarter * 15 * MINUTE
+        diagnosis.note_receipt(received, received + 3 * SECOND)
+        diagnosis = StationDiagnosis.restore(station, PROCEDURES, diagnosis.dump())
+        diagnosis.note_receipt(received + SECOND, received + 4 * SECOND)
+        found += diagnosis.advance(received).findings
+    assert [(f.kind, f.value) for f in found] == [("clock_offset", 3.0)]
+
+
+def test_another_instrument_lets_its_own_gun_learn_anew() -> None:
+    station = made_station("bay-1", "ab")
+    diagnosis = StationDiagnosis(station, PROCEDURES)
+    nozzle = station.channel_of(Quantity.NOZZLE_TEMPERATURE, "b")
+    assert nozzle is not None
+    diagnosis.note(Fitting("tc-9", nozzle.id, clock("07:00")))
+    diagnosis.note(Fitting("tc-8", nozzle.id, clock("08:00"), clock("08:00")))
+    assert diagnosis.guns["a"].health.drift.refits == []
+    assert diagnosis.guns["b"].health.drift.refits == [clock("07:00")]

@@ -35,7 +35,9 @@ _DRIFT = frozenset(
 FORECAST = "filter_forecast"
 SHIFT = 8 * HOUR
 _NOW_KINDS = frozenset({"filter_limit", "filter_blocked", "element_headroom_lost"})
-_PLAN_KINDS = frozenset({"filter_due", "element_ageing", "element_warm_up_slow"})
+_PLAN_KINDS = frozenset(
+    {"filter_due", "flow_margin_falling", "element_ageing", "element_warm_up_slow"}
+)
 # Told afresh for as long as it goes on, so silence is its end. Project assumptions, no source.
 _PASSES_AFTER = {
     "sensor_spikes": 4 * DAY,

@@ -15,6 +15,7 @@ from steadybead_domain.diagnosis.clock_watch import ClockWatch
 from steadybead_domain.diagnosis.filter_watch import FilterWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.fitness import fitness
+from steadybead_domain.diagnosis.flow_margin import FlowMargin
 from steadybead_domain.diagnosis.grid import STEP, ChannelGrid
 from steadybead_domain.diagnosis.gun_watch import GunWatch
 from steadybead_domain.diagnosis.limits import AIR_LIMITS
@@ -68,9 +69,11 @@ class StationDiagnosis:
         self.silence = Silence(station)
         self.online = OnlineTimes()
         self.filter = FilterWatch(station)
+        self.margin = FlowMargin(station)
         self.checks = StationChecks(station)
         self.found: list[Finding] = []
         self.clock = ClockWatch(station.id)
+        self.receipts: list[tuple[int, int]] = []
         volts = station.channel_of(Quantity.SUPPLY_VOLTAGE)
         self._volts = None if volts is None else volts.id
         self.book = AlarmBook(station.id)
@@ -130,11 +133,13 @@ class StationDiagnosis:
 
     def note_receipt(self, received: int, newest: int) -> None:
         """Take when readings came and the time of the newest; only while they come as they do."""
-        self.found += self.clock.note(received, newest)
+        self.receipts.append((received, newest))
 
     def advance(self, now: int) -> Outcome:
         """Judge all steps that ended `LATENESS` or more before `now`; none if it went back."""
         end = (now - LATENESS) // STEP
+        receipts, self.receipts = self.receipts, []
+        self.found += [f for receipt in receipts for f in self.clock.note(*receipt)]
         facts: list[AlarmFact] = []
         if not self.grids:
             return Outcome(self._live(now), (), (), ())
@@ -183,6 +188,9 @@ class StationDiagnosis:
         turned, found = self.filter.update(start, block)
         changed += turned
         self.found += found
+        procedure = self.procedures.find(self.station.procedure)
+        low_l_min = None if procedure is None else procedure.air_flow.low
+        self.found += self.margin.update(start, block, low_l_min)
         states = {name: gun.states for name, gun in self.guns.items() if gun.states is not None}
         self.found += self.checks.update(start, block, states)
         for gun in self.guns.values():
@@ -239,8 +247,10 @@ class StationDiagnosis:
             "silence": self.silence.dump(),
             "online": self.online.dump(),
             "filter": self.filter.dump(),
+            "margin": self.margin.dump(),
             "checks": self.checks.dump(),
             "clock": self.clock.dump(),
+            "receipts": self.receipts,
             "book": self.book.dump(),
             "newest": newest,
         }
@@ -281,7 +291,10 @@ class StationDiagnosis:
         drop = self.filter.channel
         if drop is not None and drop.channel in same and "filter" in state:
             self.filter.load(state["filter"])
+        if set(state["margin"]["gatherer"]["names"]) == set(self.margin.gatherer.names):
+            self.margin.load(state["margin"])
         if "checks" in state:
             self.checks.load(state["checks"])
             self.clock.load(state["clock"])
+            self.receipts = [(int(r), int(n)) for r, n in state["receipts"]]
         self.book.load(state["book"])
