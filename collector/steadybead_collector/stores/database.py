@@ -71,8 +71,12 @@ class Database:
     def lend(self) -> apsw.Connection:
         """Give a reading connection; StoreError if the store was closed."""
         self.check_open()
-        with contextlib.suppress(IndexError):
+        try:
             return self._idle.pop()
+        except IndexError:
+            return self._fresh()
+
+    def _fresh(self) -> apsw.Connection:
         if self._immutable:
             flags = apsw.SQLITE_OPEN_READONLY | apsw.SQLITE_OPEN_URI
             return apsw.Connection(f"{self.path.absolute().as_uri()}?immutable=1", flags=flags)
@@ -211,8 +215,10 @@ class Lent:
 
     def __enter__(self) -> apsw.Connection:
         """Borrow the connection."""
-        with told(self._database.path):
+        try:
             self._connection = self._database.lend()
+        except apsw.Error as error:
+            raise store_error(self._database.path, error) from error
         return self._connection
 
     def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
