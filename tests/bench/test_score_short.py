@@ -12,7 +12,7 @@ KINDS_AT_ONCE = ("hose_off", "air_stopped_before_cool")
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(600)
+@pytest.mark.timeout(3600)
 def test_the_short_form_of_the_scoreboard() -> None:
     said: list[str] = []
     results = score(1, SEED, short=True, say=said.append)
