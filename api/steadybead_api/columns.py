@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -18,8 +19,17 @@ _QUALITY = np.array([q.word for q in sorted(Quality)], dtype=object)
 _REASON = np.array([Reason(i).text for i in range(max(Reason) + 1)], dtype=object)
 _WITHOUT = np.array([not Reason(i).has_value for i in range(max(Reason) + 1)])
 
-_QUALITY_WORDS = pa.array(_QUALITY.tolist())
-_REASON_TEXTS = pa.array(_REASON.tolist())
+
+@cache
+def _quality_words() -> pa.Array:
+    """Make it when first asked: the first array brings a large library in."""
+    return pa.array(_QUALITY.tolist())
+
+
+@cache
+def _reason_texts() -> pa.Array:
+    return pa.array(_REASON.tolist())
+
 
 Table = dict[str, list[Any]]
 
@@ -46,8 +56,8 @@ class ReadingPart:
             "time": pa.array(rows.time).cast(MOMENT),
             "value": pa.array(rows.value, mask=_absent(rows)),
             "unit": pa.array([self.unit] * n, pa.string()),
-            "quality": _QUALITY_WORDS.take(pa.array(rows.quality)),
-            "reason": _REASON_TEXTS.take(pa.array(rows.reason)),
+            "quality": _quality_words().take(pa.array(rows.quality)),
+            "reason": _reason_texts().take(pa.array(rows.reason)),
         }
 
 
@@ -72,7 +82,7 @@ class BucketPart:
             "min": pa.array(found.low, mask=absent),
             "mean": pa.array(found.mean, mask=absent),
             "max": pa.array(found.high, mask=absent),
-            "quality": _QUALITY_WORDS.take(pa.array(found.quality)),
+            "quality": _quality_words().take(pa.array(found.quality)),
         }
 
 

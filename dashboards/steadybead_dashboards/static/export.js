@@ -56,9 +56,9 @@ function extend(held, more) {
 }
 
 /** One channel is asked of the readings, everything of the record's trace, in the figures shown. */
-function addressOf({ export: channel, weld }, whole) {
+function addressOf({ export: channel, weld, which }, whole) {
   const figures = document.getElementById("trace").dataset.figures;
-  if (weld) return `/api/v1/welds/${encodeURIComponent(weld)}/trace?as=${figures}`;
+  if (weld) return `/api/v1/welds/${encodeURIComponent(weld)}/${which ?? "trace"}?as=${figures}`;
   const [start, end] = whole.map((s) => new Date(s * 1000).toISOString());
   return `/api/v1/readings?${new URLSearchParams({ channel, start, end, as: figures })}`;
 }
