@@ -22,9 +22,9 @@ import httpx
 import numpy as np
 import paho.mqtt.client as paho
 import psutil
-from bench_line import CHANNELS, LEVELS, STATIONS, broker, plant, wait
 from paho.mqtt.enums import CallbackAPIVersion
 
+from bench.bench_line import CHANNELS, LEVELS, STATIONS, broker, plant, wait
 from whole_process import Server
 
 EVERY_S = 0.2

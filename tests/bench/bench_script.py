@@ -12,8 +12,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from bench_line import RECORDS, broker, collecting, environment, figure, messages, publishing
-
+from bench.bench_line import RECORDS, broker, collecting, environment, figure, messages, publishing
 from influx_server import Gate, readings_server, why_not
 from raw_publisher import packets, save
 from steadybead_collector.stores.influx.server import Server as Influx

@@ -174,23 +174,6 @@ def test_lists_go_on_page_by_page(records: Records) -> None:
     assert third.next is None
 
 
-def test_an_older_folder_gains_the_tables_and_keeps_its_records(tmp_path: Path) -> None:
-    opened = open_records("sqlite", tmp_path, lambda: NOW)
-    opened.close()
-    connection = sqlite3.connect(tmp_path / "records.db")
-    later = ("finding", "filter_change")
-    for table in ("instrument", "fitting", "calibration", "reference_check", *later):
-        connection.execute(f"DROP TABLE {table}")
-    connection.execute("UPDATE alembic_version SET version_num = '0001'")
-    connection.commit()
-    connection.close()
-    opened = open_records("sqlite", tmp_path, lambda: NOW)
-    opened.instruments.keep(INSTRUMENT, ACT)
-    assert opened.procedures.newest()
-    assert opened.instruments.all() == [INSTRUMENT]
-    opened.close()
-
-
 def test_each_act_stands_in_the_audit_trail(records: Records) -> None:
     records.instruments.keep_calibration(calibration(), ACT)
     entry = records.audit.page(1).items[0]

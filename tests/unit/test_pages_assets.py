@@ -77,6 +77,6 @@ def test_no_word_for_scripts_is_idle() -> None:
     idle = [
         key
         for key in SCRIPT_TEXTS
-        if f'text("{key}"' not in text and key not in said_by_variable and key not in templates
+        if f'"{key}"' not in text and key not in said_by_variable and key not in templates
     ]
     assert idle == []

@@ -82,7 +82,7 @@ class StationSlots:
         self.converter = StationConverter(station, plant_version)
 
     def gathered(self) -> dict[str, WireColumns]:
-        """Give what has gathered, in order of arrival, and clear the slots."""
+        """Give what has gathered, channels in the plant's order; and clear the slots."""
         columns: dict[str, WireColumns] = {}
         for slot, time, value, pack in self.shapes.gather():
             name, good = slot.channel.id.channel, _good(len(time))
@@ -93,7 +93,7 @@ class StationSlots:
                 rows = slot.columns()
                 columns[name] = _in_order(columns[name], rows) if name in columns else rows
                 slot.clear()
-        return columns
+        return {name: columns[name] for name in self.by_name if name in columns}
 
 
 _GOOD: UInt8 = np.zeros(4096, np.uint8)
