@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import orjson
 import paho.mqtt.client as paho
@@ -24,6 +25,7 @@ from steadybead_domain.ids import ChannelId
 
 STATIONS = ("bay-1", "bay-2", "bay-3")
 PER_ROUND = 150
+STEP_US = 10_000
 PLANT = """[site]
 id = "north"
 timezone = "Europe/Lisbon"
@@ -83,13 +85,16 @@ class Collecting:
 
 
 class Watcher:
-    """Hears `live` of all stations, and when."""
+    """Hears `live` of all stations and when, and the alarms that stand; speaks for a station."""
 
     def __init__(self, url: str) -> None:
         self.heard: dict[str, float] = {}
         self.longest: dict[str, float] = {}
+        self.alarms: dict[str, dict[str, Any]] = {}
         self._client = paho.Client(paho.CallbackAPIVersion.VERSION2)
-        self._client.on_connect = lambda c, *_: c.subscribe("steadybead/v1/north/+/live", 1)
+        self._client.on_connect = lambda c, *_: c.subscribe(
+            [("steadybead/v1/north/+/live", 1), ("steadybead/v1/north/+/alarm/+", 1)]
+        )
         self._client.on_message = self._hear
         self._client.reconnect_delay_set(1, 1)
         host, port = url.removeprefix("mqtt://").rsplit(":", 1)
@@ -97,10 +102,32 @@ class Watcher:
         self._client.loop_start()
 
     def _hear(self, _client: object, _data: object, message: paho.MQTTMessage) -> None:
+        if "/alarm/" in message.topic:
+            self._hear_alarm(message.topic, message.payload)
+            return
         station, now = message.topic.split("/")[3], time.monotonic()
         gap = now - self.heard.get(station, now)
         self.longest[station] = max(gap, self.longest.get(station, 0.0))
         self.heard[station] = now
+
+    def _hear_alarm(self, topic: str, payload: bytes) -> None:
+        if payload:
+            self.alarms[topic] = orjson.loads(payload)
+        else:
+            self.alarms.pop(topic, None)
+
+    def offline(self, station: str) -> set[str]:
+        """Give the alarms that say that a station is off line."""
+        mine = f"steadybead/v1/north/{station}/alarm/"
+        found = [(t, a) for t, a in list(self.alarms.items()) if t.startswith(mine)]
+        return {topic for topic, alarm in found if "station_offline" in alarm["kind"]}
+
+    def returned(self, topics: set[str]) -> bool:
+        """Tell whether the stand-in has seen these alarms' conditions go."""
+        return all("returned" in self.alarms.get(t, {"state": "returned"})["state"] for t in topics)
+
+    def say_online(self, station: str, word: str) -> None:
+        self._client.publish(f"steadybead/v1/north/{station}/online", word, 1, retain=True)
 
     def fresh(self, since: float) -> bool:
         return all(self.heard.get(station, 0.0) > since for station in STATIONS)
@@ -111,7 +138,7 @@ class Watcher:
 
 
 class Stream:
-    """Sends to all stations in turn; number n is for station n mod 3, a millisecond later."""
+    """Sends to all stations in turn; number n is for station n mod 3, ten milliseconds later."""
 
     def __init__(self, client: Publisher) -> None:
         self._client = client
@@ -124,7 +151,7 @@ class Stream:
     def _run(self) -> None:
         while not self._end.wait(0.01):
             station = STATIONS[self.sent % len(STATIONS)]
-            moment = (self.base_us + self.sent * 1000) / 1e6
+            moment = (self.base_us + self.sent * STEP_US) / 1e6
             pack = [{"n": "gun-a/nozzle", "t": moment, "v": 300 + self.sent % 7}]
             topic = f"steadybead/v1/north/{station}/senml"
             self._client.send(topic, orjson.dumps(pack), number=self.sent)
@@ -176,6 +203,9 @@ def test_a_broker_and_a_collector_die_and_nothing_is_lost(
         stream = Stream(stack.enter_context(publisher(balancer.url)))
         stack.callback(stream.stop)
         stream.await_more(PER_ROUND)
+        watcher.say_online("bay-2", "0")
+        until(lambda: watcher.offline("bay-2"), 60)
+        standing = watcher.offline("bay-2")
         nodes[0].kill()
         stream.await_more(PER_ROUND)
         collectors[1].end(signal.SIGKILL)
@@ -185,6 +215,15 @@ def test_a_broker_and_a_collector_die_and_nothing_is_lost(
         standby.await_start()
         until(lambda: watcher.fresh(killed), 60)
         resumed_s = time.monotonic() - killed
+        for station in ("bay-1", "bay-3"):
+            watcher.say_online(station, "0")
+        until(lambda: watcher.offline("bay-1") and watcher.offline("bay-3"), 60)
+        alarmed_s = time.monotonic() - killed
+        assert watcher.offline("bay-2") == standing, (
+            watcher.alarms
+        )  # the same alarm, neither lost nor double
+        watcher.say_online("bay-2", "1")
+        until(lambda: watcher.returned(standing), 60)
         stream.await_more(PER_ROUND)
         nodes[0].start()
         stream.await_more(PER_ROUND)
@@ -194,7 +233,8 @@ def test_a_broker_and_a_collector_die_and_nothing_is_lost(
         assert len(stream._client.acknowledged) == stream.sent
         assert "another collector watches north/bay-1" in double.refused()
         sys.stdout.write(
-            f"live again {resumed_s:.1f} s after the collector's death; longest silence of live"
+            f"live again {resumed_s:.1f} s after the collector's death, new alarms of the others"
+            f" {alarmed_s:.1f} s after it; longest silence of live"
             f" {max(watcher.longest.values()):.1f} s; {stream.sent} messages\n"
         )
 
@@ -222,7 +262,7 @@ def _missing(gate: Gate, stream: Stream) -> set[int]:
     for station in STATIONS:
         channel = ChannelId("north", station, "gun-a/nozzle")
         for rows in reader.read(channel, stream.base_us, stream.base_us + 3_600_000_000):
-            found |= set(((rows.time - stream.base_us) // 1000).tolist())
+            found |= set(((rows.time - stream.base_us) // STEP_US).tolist())
             count += len(rows)
     reader.close()
     assert count == len(found)

@@ -110,7 +110,7 @@ def outcome(messages: list[Message], most_shapes: int, cut: int) -> tuple[Any, .
     return rows, facts.refused, ingest.counts
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=150)
 @given(packs(), st.sampled_from(["senml", "senml-cbor"]), st.integers(1, 8))
 def test_both_ways_end_alike(made: list[list[dict[str, Any]]], kind: str, cut: int) -> None:
     sender = Sender()

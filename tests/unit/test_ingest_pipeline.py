@@ -191,6 +191,27 @@ def test_a_restart_changes_no_alarm(shop: Shop, tmp_path: Path, restart_at: int)
     assert _facts_after(shop, restart_at) == _facts_after(whole, None)
 
 
+@pytest.mark.parametrize("tenths", [1, 3, 5, 7, 9, 12, 30])
+def test_a_station_off_line_is_one_alarm_over_a_restart(shop: Shop, tenths: int) -> None:
+    for number in range(20):
+        shop.second(number)
+    online = "steadybead/v1/north/bay-2/online"
+    gone_at = NOW + 20 * SECOND
+    shop.sender.now = gone_at
+    shop.pipeline.feed([shop.sender.on(online, b"0")])
+    for tenth in range(1, tenths + 1):
+        shop.pipeline.tick(gone_at + tenth * SECOND // 10)
+    shop.restart()  # without a last word, as after a power cut
+    shop.sender.now = gone_at + 8 * SECOND
+    shop.pipeline.feed([shop.sender.on(online, b"0", retain=True, backlog=True)])
+    for number in range(28, 40):
+        shop.quiet(number)
+    told = [f for f in shop.facts.alarm_facts.values() if f.kind.startswith("station_offline")]
+    assert len({f.alarm for f in told}) == 1
+    assert [a["id"] for a in shop.alarms()] == [told[0].alarm]
+    assert told[0].time - gone_at <= SECOND
+
+
 def test_the_journal_is_released_up_to_the_saved_states(shop: Shop) -> None:
     for number in range(30):
         shop.second(number)

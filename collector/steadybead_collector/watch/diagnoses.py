@@ -19,6 +19,7 @@ from steadybead_domain.times import MINUTE, SECOND
 LOG = logging.getLogger(__name__)
 SAVE_EVERY = 10 * SECOND
 ACTS_AGAIN_FOR = MINUTE
+URGENT_AT_ONCE = 20
 
 
 @dataclass(slots=True)
@@ -31,6 +32,7 @@ class Watched:
     saved: int = 0
     saved_at: int = 0
     newest: int = 0
+    urgent: bool = False
     outcome: Outcome | None = None
 
 
@@ -75,9 +77,15 @@ class Diagnoses:
         self.position = max(self.position, position)
 
     def say_online(self, online: Online) -> None:
-        """Pass on what a station said of being on line."""
-        if online.station in self.watched:
-            self.watched[online.station].diagnosis.note(online)
+        """Pass on what a station said of being on line.
+
+        No journal holds it: a change is saved at once, before an alarm can come of it, so that a
+        restart neither forgets nor doubles that alarm.
+        """
+        watched = self.watched.get(online.station)
+        if watched is not None:
+            watched.urgent |= watched.diagnosis.online.newest != online.online
+            watched.diagnosis.note(online)
 
     def poll(self) -> list[Change]:
         """Ask for human acts, weld events and procedures, and pass them on. StoreError."""
@@ -102,7 +110,10 @@ class Diagnoses:
             self._note_acts_again(now)
 
     def save(self, now: int) -> None:
-        """Save the most overdue state; release the journal that no state needs. StoreError."""
+        """Save what is urgent and the most overdue state, and release the journal. StoreError."""
+        urgent = [station for station, watched in self.watched.items() if watched.urgent]
+        for station in urgent[:URGENT_AT_ONCE]:
+            self._save(station, now)
         due = [
             (watched.saved_at, station)
             for station, watched in self.watched.items()
@@ -123,6 +134,7 @@ class Diagnoses:
 
     def _save(self, station: StationId, now: int) -> None:
         watched = self.watched[station]
+        watched.urgent = False
         state = SavedState(self._changes, watched.diagnosis.dump())
         self._facts.save_state(station, self.position, state.to_bytes())
         watched.saved, watched.saved_at = self.position, now

@@ -37,6 +37,11 @@ class OnlineTimes:
     online: bool = True
     waiting: list[Online] = field(default_factory=list)
 
+    @property
+    def newest(self) -> bool:
+        """Tell the last word, judged or not."""
+        return self.waiting[-1].online if self.waiting else self.online
+
     def note(self, said: Online) -> None:
         """Take what was said."""
         self.waiting.append(said)
