@@ -4,6 +4,8 @@ HSE RR539 (found): carbonyl fluoride and hydrogen fluoride from certain fluoropo
 highest welding temperatures. TWI (found): PVDF, ECTFE, FEP and PFA, use exhaust.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from steadybead_collector.records.procedure_file import read_procedures
@@ -19,6 +21,15 @@ def test_each_fluoropolymer_of_the_start_set_is_one(material: str) -> None:
     own = [p for p in START_SET if p.material.startswith(material)]
     assert own
     assert all(is_fluoropolymer(p) for p in own)
+
+
+@pytest.mark.parametrize(
+    ("material", "is_one"),
+    [("lining of pvdf, 3 mm", True), ("E-CTFE (ECTFE) sheet", True), ("FEP/PFA", True),
+     ("PP-H", False), ("PVC-U", False), ("HDPE fepped", False)],
+)  # fmt: skip
+def test_a_shop_may_word_its_material_as_it_likes(material: str, is_one: bool) -> None:
+    assert is_fluoropolymer(replace(START_SET[0], material=material)) is is_one
 
 
 def test_the_others_are_none() -> None:

@@ -1,5 +1,6 @@
 """What the detectors of one gun see in a block of grid steps."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -132,11 +133,12 @@ def gun_signals(
 
 
 FLUOROPOLYMERS = ("PVDF", "ECTFE", "ETFE", "FEP", "PFA", "MFA", "PTFE")
+_FLUOROPOLYMER = re.compile(rf"(?<![A-Z])(?:{'|'.join(FLUOROPOLYMERS)})(?![A-Z])", re.IGNORECASE)
 
 
 def is_fluoropolymer(procedure: Procedure | None) -> bool:
-    """Tell whether the procedure's material gives off fluorine compounds when too hot."""
-    return procedure is not None and procedure.material.upper().startswith(FLUOROPOLYMERS)
+    """Tell whether the procedure's material, however worded, gives off fluorine compounds."""
+    return procedure is not None and _FLUOROPOLYMER.search(procedure.material) is not None
 
 
 def _unit(part: Held, meter: MeterFactor) -> str:
