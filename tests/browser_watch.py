@@ -3,10 +3,18 @@
 from collections.abc import Callable
 from typing import Any
 
+from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import BrowserContext, Page, Request
 
 PHONE = {"width": 390, "height": 844}
 WIDE = {"width": 1920, "height": 1080}
+# Rules of WCAG 2.0 to 2.2 at levels A and AA, as axe-core tags them.
+RULES = {
+    "runOnly": {
+        "type": "tag",
+        "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+    }
+}
 WATCH = """
 window.refusedByPolicy = [];
 document.addEventListener("securitypolicyviolation", (event) => {
@@ -53,3 +61,9 @@ class Watch:
         assert left == [], left
         assert self.elsewhere == [], self.elsewhere
         assert refused == [], refused
+
+
+def violations(page: Page) -> list[tuple[str, list[str]]]:
+    """Give what axe finds wrong: the rule, and the places."""
+    found = Axe().run(page, options=RULES).response["violations"]
+    return [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in found]

@@ -17,12 +17,6 @@ from paho.mqtt.enums import CallbackAPIVersion
 MOSQUITTO = shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 @contextmanager
 def mosquitto(folder: Path, port: int) -> Iterator[str]:
     """Run a broker; it is stopped by its own process handle."""

@@ -15,7 +15,9 @@ import orjson
 from fakes_ingest import NOW, MemoryFacts
 from plants_ingest import plant_file
 from steadybead_collector.config import load_plant_file
+from steadybead_collector.ingest import shapes
 from steadybead_collector.ingest.commit import Ingest
+from steadybead_collector.ingest.intake import Intake
 from steadybead_collector.ingest.receipts import Receipts
 from steadybead_collector.mqtt.inbox import Message
 from steadybead_collector.mqtt.senml import decode_json
@@ -82,6 +84,22 @@ def commit_rate(messages: list[Message], size: int) -> float:
     return found
 
 
+def feed_s(messages: list[Message], most_shapes: int) -> float:
+    """Time decoding and conversion alone, with forms of pack learnt or not; give seconds."""
+    with tempfile.TemporaryDirectory() as folder:
+        plant = load_plant_file(plant_file(Path(folder))).plant
+    before, shapes.MOST_SHAPES = shapes.MOST_SHAPES, most_shapes
+    try:
+        intake = Intake(plant, "steadybead/v1", Receipts())
+        start = time.perf_counter()
+        for at in range(0, len(messages), 1000):
+            batch = messages[at : at + 1000]
+            intake.take(batch, intake.decode(batch), {})
+        return time.perf_counter() - start
+    finally:
+        shapes.MOST_SHAPES = before
+
+
 def main(short: bool) -> list[Figure]:
     """Run all; `short` only shows that it works."""
     messages = packs(1_000 if short else 20_000)
@@ -94,6 +112,9 @@ def main(short: bool) -> list[Figure]:
             "",
         ),
     ]
+    long_way, short_way = feed_s(messages, 0), feed_s(messages, shapes.MOST_SHAPES)
+    name = "ingest: packs of a known form, time over record by record"
+    figures.append(figure(name, short_way / long_way, ""))
     for size in (10, 100, 1000):
         durable = commit_rate(messages, size)
         name = f"ingest: durable readings, {size} packs of 10 a batch"

@@ -4,21 +4,14 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import Page, expect
 
-from browser_watch import PHONE, WIDE, Opener, Watch
+from browser_watch import PHONE, WIDE, Opener, Watch, violations
 from fakes_pages import ShopServer, open_shop_server
 
 pytestmark = pytest.mark.chromium
 PASSWORD = "four words in a row"  # noqa: S105
 NAME = '[name="name"]'
-RULES = {
-    "runOnly": {
-        "type": "tag",
-        "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-    }
-}
 
 
 @pytest.fixture
@@ -35,8 +28,7 @@ def accessible(page: Page) -> None:
     width = page.evaluate("document.documentElement.scrollWidth")
     assert page.viewport_size is not None
     assert width <= page.viewport_size["width"]
-    violations = Axe().run(page, options=RULES).response["violations"]
-    assert [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in violations] == []
+    assert violations(page) == []
 
 
 def begin(opener: Opener, server: ShopServer, **options: Any) -> Page:

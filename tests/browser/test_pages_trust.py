@@ -3,10 +3,9 @@
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import Page, expect
 
-from browser_watch import PHONE, WIDE, Opener, Watch
+from browser_watch import PHONE, WIDE, Opener, Watch, violations
 from fakes_pages import ANA, ShopServer, now_us
 from measured_shop import NOZZLE_A, measure
 from steadybead_domain.calibration.model import Calibration
@@ -29,12 +28,6 @@ PAGES = (
     "/calibrations/cal-1",
 )
 SIZES = {"phone": PHONE, "wide": WIDE}
-RULES = {
-    "runOnly": {
-        "type": "tag",
-        "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-    }
-}
 
 
 @pytest.fixture(autouse=True)
@@ -62,9 +55,7 @@ def test_pages_are_accessible_and_fit_the_screen(
         expect(page.locator("#pair")).to_have_attribute("data-loaded", "1")
     width = page.evaluate("document.documentElement.scrollWidth")
     assert width <= SIZES[size]["width"]
-    violations = Axe().run(page, options=RULES).response["violations"]
-    found = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in violations]
-    assert found == []
+    assert violations(page) == []
 
 
 def enter_check(page: Page, probe: str, flow: str) -> None:

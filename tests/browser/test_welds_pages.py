@@ -9,10 +9,9 @@ from typing import Any
 import numpy as np
 import pyarrow.parquet as pq
 import pytest
-from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import Page, expect
 
-from browser_watch import PHONE, WIDE, Opener, Watch
+from browser_watch import PHONE, WIDE, Opener, Watch, violations
 from fakes_pages import ANA, PROCEDURE, READER, ShopServer, now_us, open_shop_server
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.readings import Batch, Columns, Quality, Reason
@@ -33,12 +32,6 @@ LOOKED_AT = (
     "/?wall",
 )
 SIZES = {"phone": PHONE, "wide": WIDE}
-RULES = {
-    "runOnly": {
-        "type": "tag",
-        "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-    }
-}
 
 
 @pytest.fixture(scope="module")
@@ -76,9 +69,7 @@ def test_these_pages_are_accessible_and_fit_the_screen(
     if page.locator("#trace").count():
         loaded(page).locator("#amend-details summary").click()
     assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size]["width"]
-    violations = Axe().run(page, options=RULES).response["violations"]
-    found = [(v["id"], [n["html"][:160] for n in v["nodes"]]) for v in violations]
-    assert found == []
+    assert violations(page) == []
 
 
 def test_from_job_and_seam_to_the_printed_report(opener: Opener, server: ShopServer) -> None:

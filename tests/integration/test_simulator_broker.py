@@ -12,7 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from simulator_broker import MOSQUITTO, Listener, await_port, free_port, mosquitto
+from brokers_ingest import free_port
+from simulator_broker import MOSQUITTO, Listener, await_port, mosquitto
 from steadybead_domain.times import parse_rfc3339
 from steadybead_simulator import demo
 from steadybead_simulator.broker import BrokerError, Fleet
