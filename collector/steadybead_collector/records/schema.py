@@ -359,6 +359,8 @@ audit = sa.Table(
     sa.Column("what", sa.String(64), nullable=False),
     sa.Column("subject", sa.Text, nullable=False),
     sa.Column("detail", sa.JSON, nullable=False),
+    sa.Column("previous", sa.LargeBinary(32)),
+    sa.Column("sha256", sa.LargeBinary(32), nullable=False),
 )
 
 
