@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 
 import numpy as np
 
@@ -81,3 +82,23 @@ def test_memory_comes_back_from_json() -> None:
     one, two = grid.trace(START + 1, 4), copy.trace(START + 1, 4)
     assert one.value.tolist() == two.value.tolist()
     assert one.heard.tolist() == two.heard.tolist()
+
+
+def test_steps_one_by_one_are_the_steps_of_a_block() -> None:
+    draw = np.random.default_rng(5)
+    time_us = T0 + np.sort(draw.integers(0, 40 * SECOND, 120))
+    quality = draw.choice([Quality.GOOD, Quality.UNCERTAIN, Quality.BAD], 120).astype(np.uint8)
+    reason = np.where(quality == Quality.BAD, draw.choice([3, 6, 7], 120), 0).astype(np.uint8)
+    rows = replace(columns(time_us, draw.normal(50, 9, 120)), quality=quality, reason=reason)
+    whole, single = ChannelGrid(FLOW), ChannelGrid(FLOW)
+    order = np.split(np.arange(120), [40, 80])
+    for part in (order[0], order[2], order[1]):
+        whole.push(rows.take(part), None)
+        single.push(rows.take(part), None)
+    block, steps = whole.trace(START, 80), [single.trace(START + i, 1) for i in range(80)]
+    for name in ("value", "fresh", "heard", "reason"):
+        column = getattr(block, name)
+        one_by_one = np.concatenate([getattr(step, name) for step in steps])
+        assert one_by_one.dtype == column.dtype
+        np.testing.assert_array_equal(one_by_one, column)
+    assert single.dump() == whole.dump()

@@ -1,6 +1,8 @@
 """Readings put on a fixed time grid, so that all channels of a station can be compared."""
 
+import math
 from dataclasses import dataclass, field
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -49,7 +51,7 @@ class ChannelGrid:
 
     def push(self, columns: Columns, first_step: int | None) -> None:
         """Take readings in ascending time; those of steps already given are late: only counted."""
-        if first_step is not None:
+        if first_step is not None and columns.time[0] < first_step * STEP:
             begin = int(np.searchsorted(columns.time, first_step * STEP, "left"))
             self.late += begin
             columns = columns.take(slice(begin, None))
@@ -62,6 +64,8 @@ class ChannelGrid:
 
     def trace(self, start: int, n: int) -> Trace:
         """Give the steps start … start+n-1 and forget their readings."""
+        if n == 1:
+            return self._single((start + 1) * STEP)
         rows = self._taken((start + n) * STEP)
         cell = rows.time // STEP - start
         usable = rows.quality != Quality.BAD
@@ -83,6 +87,47 @@ class ChannelGrid:
         self.heard, self.reason = int(heard[-1]), int(reason[-1])
         stale = end - valued > round(self.channel.silence_s * SECOND)
         return Trace(np.where(stale | (reason != 0), np.nan, value), fresh, heard, reason)
+
+    def _single(self, end: int) -> Trace:
+        """Give the one step that ends then: as `trace` does, without columns, as a live shop needs.
+
+        A column of one costs as much as a column of a thousand.
+        """
+        count, total, broken = 0, 0.0, int(Reason.NONE)
+        rows = self._rows_before(end)
+        for _, value, quality, reason in rows:
+            if quality == Quality.BAD:
+                broken = reason
+            else:
+                count, total = count + 1, total + value
+        if rows:
+            self.heard, self.reason = rows[-1][0], int(Reason.NONE) if count else broken
+        if count:
+            self.value, self.valued = total / count, end
+        stale = end - self.valued > round(self.channel.silence_s * SECOND)
+        return Trace(
+            np.array([math.nan if stale or self.reason else self.value]),
+            np.array([count > 0]),
+            np.array([self.heard], np.int64),
+            np.array([self.reason], np.uint8),
+        )
+
+    def _rows_before(self, end: int) -> list[tuple[int, float, int, int]]:
+        """Take the waiting readings before a time: time, value, quality, reason; ascending."""
+        rows: list[tuple[int, float, int, int]] = []
+        kept: list[Columns] = []
+        for columns in self.waiting:
+            cut = (
+                int(np.searchsorted(columns.time, end, "left")) if columns.time[-1] >= end else None
+            )
+            if cut != 0:
+                parts = (columns.time, columns.value, columns.quality, columns.reason)
+                rows += zip(*(part[:cut].tolist() for part in parts), strict=True)
+            if cut is not None:
+                kept.append(columns.take(slice(cut, None)) if cut else columns)
+        self.waiting = kept
+        rows.sort(key=itemgetter(0))
+        return rows
 
     def _taken(self, end: int) -> Columns:
         rows = Columns.concat(self.waiting)

@@ -18,6 +18,8 @@ Scalar = TypeVar("Scalar", bound=np.generic)
 
 def hold(values: npt.NDArray[Scalar], known: Bool, before: Any) -> npt.NDArray[Scalar]:
     """Carry each known value forward; `before` stands until the first one. Shapes [n]."""
+    if len(known) == 1:
+        return values.copy() if known[0] else np.full(1, before, values.dtype)
     last = np.maximum.accumulate(np.where(known, np.arange(len(known)), -1))
     held = values[last]
     held[last < 0] = before
@@ -31,6 +33,8 @@ def latch(on: Bool, off: Bool, before: bool) -> Bool:
 
 def run_length(condition: Bool, before: int) -> Int64:
     """Count the steps for which the condition has held up to each step, itself included."""
+    if len(condition) == 1:
+        return np.array([before + 1 if condition[0] else 0], np.int64)
     index = np.arange(len(condition))
     broken = np.maximum.accumulate(np.where(condition, -1, index))
     return np.where(broken < 0, index + 1 + before, index - broken)
@@ -38,6 +42,8 @@ def run_length(condition: Bool, before: int) -> Int64:
 
 def changes(state: npt.NDArray[Scalar], before: Any) -> list[int]:
     """Give the steps at which a column differs from the step before."""
+    if len(state) == 1:
+        return [0] if state[0] != before else []
     differs = state[1:] != state[:-1]
     later = (np.flatnonzero(differs) + 1).tolist()
     return [0, *later] if len(state) and state[0] != before else later
