@@ -24,11 +24,9 @@ from steadybead_collector.mqtt.inbox import Inbox, Message
 from steadybead_collector.mqtt.subscriber import Subscriber
 from steadybead_collector.notify.report import missing_address, receiver_lines
 from steadybead_collector.outcomes import Outcome
-from steadybead_domain.conversion.specs import Thermocouple
-from steadybead_domain.conversion.wiring import wiring_hint
+from steadybead_domain.conversion.wiring import likely_mistake
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.plant import Channel, Plant
-from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Quality, Reading
 
 ALL_HEARD, MISSING, UNREADABLE = 0, 1, 2
@@ -79,7 +77,8 @@ class Heard:
         wide = max(len(str(c.id)) for c in self.plant.channels())
         for channel in self.plant.channels():
             yield self._channel_line(channel, wide)
-            if (hint := self._hint(channel)) is not None:
+            raw = np.array(self.raw.get(channel.id, ()), np.float64)
+            if hint := likely_mistake(self.plant, channel, raw, self._value):
                 yield f"look at    {str(channel.id).ljust(wide)}  {hint}"
         for outcome, count in sorted(self.refused.items()):
             details = "; ".join(list(self.details[outcome])[:_SHOWN_DETAILS])
@@ -106,26 +105,6 @@ class Heard:
         quality = reading.quality.word + (f", {reading.reason.text}" if reading.reason else "")
         count = self.readings[channel.id]
         return f"heard      {name}  {raw} = {value} ({quality}), {count} readings"
-
-    def _hint(self, channel: Channel) -> str | None:
-        """Tell the likely cause where a thermocouple reads what cannot be, else None."""
-        conversion = channel.conversion
-        if not isinstance(conversion, Thermocouple):
-            return None
-        cold_c: float | None
-        if isinstance(conversion.cold_junction, str):
-            place = channel.id
-            cold_c = self._value(ChannelId(place.site, place.station, conversion.cold_junction))
-        else:
-            cold_c = conversion.cold_junction
-        if cold_c is None:
-            return None
-        station = self.plant.station(channel.id.station_id)
-        setting = station and station.channel_of(Quantity.SET_TEMPERATURE, channel.gun)
-        set_c = self._value(setting.id) if setting else None
-        raw = np.array(self.raw.get(channel.id, ()), np.float64)
-        found = wiring_hint(channel, raw, cold_c, set_c)
-        return None if found is None else found.text
 
     def _value(self, channel: ChannelId) -> float | None:
         reading = self.last.get(channel)

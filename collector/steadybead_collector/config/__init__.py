@@ -1,6 +1,6 @@
 """The plant file: read, checked whole, and turned into the plant and the servers' settings."""
 
-from steadybead_collector.config.load import PlantFile, load_plant_file
+from steadybead_collector.config.load import PlantFile, load_plant_file, read_plant_text
 from steadybead_collector.config.problems import PlantFileError, Problem
 from steadybead_collector.config.settings import AccessSettings, MqttSettings, StoreSettings
 
@@ -12,4 +12,5 @@ __all__ = [
     "Problem",
     "StoreSettings",
     "load_plant_file",
+    "read_plant_text",
 ]

@@ -34,14 +34,14 @@ def read_rule(table: Table) -> DecisionRule:
     )
 
 
-def read_evidence(table: Table, folder: Path, receivers: Sequence[str]) -> EvidenceSettings:
+def read_evidence(table: Table, folder: Path | None, receivers: Sequence[str]) -> EvidenceSettings:
     """Read `[evidence]`; a relative folder is looked up beside the plant file."""
     table.only(("drop_folder", "receiver"))
     drop, receiver = table.text("drop_folder"), table.text("receiver")
     if receiver is not None and receiver not in receivers:
         known = ", ".join(receivers) or "there is none"
         table.fault("receiver", f"no [[notify]] is named {receiver}", f"name one of: {known}")
-    return EvidenceSettings(None if drop is None else folder / drop, receiver)
+    return EvidenceSettings(None if drop is None else (folder or Path()) / drop, receiver)
 
 
 def _within(table: Table, key: str, usual: float, low: float, high: float) -> float:

@@ -39,6 +39,8 @@ _TABLES = (
     "station",
 )
 LARGEST_BYTES = 8 * 1024 * 1024
+_PART = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*"""
+_DEEP_KEY = re.compile(rf"""(?<![\w"'-])(?:{_PART}){{32}}""")
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)")
 
 
@@ -61,8 +63,16 @@ def load_plant_file(path: Path, version: int = 1) -> PlantFile:
 
     Files that it names are looked up beside it. `version` goes into the plant as it is.
     """
-    text = _read(path)
-    data = _parse(path, text)
+    return read_plant_text(_read(path), str(path), path.parent, version)
+
+
+def read_plant_text(text: str, name: str, folder: Path | None, version: int = 1) -> PlantFile:
+    """Check the text of a plant file; raise PlantFileError with every mistake found.
+
+    `name` stands in messages. Files that it names are looked up in `folder`; without one no file
+    is touched, so that a text from elsewhere cannot ask what this machine holds.
+    """
+    data = _parse(name, text)
     notes = Notes(Lines(text))
     root = Table(data, (), "plant file", notes)
     root.only(_TABLES)
@@ -70,23 +80,23 @@ def load_plant_file(path: Path, version: int = 1) -> PlantFile:
     if not root.has("site"):
         root.fault("site", "[site] is missing", 'add [site] with id = "north"')
         site_table = Table({"id": "-"}, ("site",), "site", notes)
-    site, timezone, name = _read_site(site_table)
+    site, timezone, title = _read_site(site_table)
     stations = read_stations(root, site)
     _check_sources(root, [c for s in stations for c in s.channels])
-    mqtt = read_mqtt(root.table("mqtt", "mqtt"), path.parent)
-    store = read_store(root.table("store", "store"), path.parent)
+    mqtt = read_mqtt(root.table("mqtt", "mqtt"), folder)
+    store = read_store(root.table("store", "store"), folder)
     access = read_access(root.table("access", "access"))
     calendar = read_calendar(root.table("calendar", "calendar"), timezone)
-    notify = read_notify(root, path.parent, [s.id.station for s in stations])
+    notify = read_notify(root, folder, [s.id.station for s in stations])
     rule = read_rule(root.table("verdict", "verdict"))
     receivers = [target.receiver.name for target in notify]
-    evidence = read_evidence(root.table("evidence", "evidence"), path.parent, receivers)
+    evidence = read_evidence(root.table("evidence", "evidence"), folder, receivers)
     if not notes.problems:
         _check_wiring(root, stations)
     if notes.problems:
-        raise PlantFileError(str(path), tuple(sorted(notes.problems)))
+        raise PlantFileError(name, tuple(sorted(notes.problems)))
     sha256 = hashlib.sha256(text.encode()).hexdigest()
-    plant = Plant(site, timezone, stations, version, sha256, name, calendar)
+    plant = Plant(site, timezone, stations, version, sha256, title, calendar)
     return PlantFile(text, plant, mqtt, store, access, notify, rule, evidence)
 
 
@@ -109,7 +119,12 @@ def _read(path: Path) -> str:
         raise fault(line, "is not UTF-8 text", "save it as UTF-8") from None
 
 
-def _parse(path: Path, text: str) -> dict[str, Any]:
+def _parse(name: str, text: str) -> dict[str, Any]:
+    deep = _DEEP_KEY.search(text)
+    if deep is not None:  # the parser needs the square of the parts of a key
+        line = text.count("\n", 0, deep.start()) + 1
+        remedy = "a plant file has tables in tables, no more"
+        raise PlantFileError(name, (Problem(line, "is a key of more than 32 parts", remedy),))
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -120,10 +135,10 @@ def _parse(path: Path, text: str) -> dict[str, Any]:
         words = _PLACE.sub("", message)
         remedy = 'write key = value, with texts in "quotes"'
         problem = Problem(line, f"is not TOML: {words}{column}", remedy)
-        raise PlantFileError(str(path), (problem,)) from None
+        raise PlantFileError(name, (problem,)) from None
     except RecursionError:
         problem = Problem(1, "is nested too deeply", "a plant file has tables in tables, no more")
-        raise PlantFileError(str(path), (problem,)) from None
+        raise PlantFileError(name, (problem,)) from None
 
 
 def _read_site(table: Table) -> tuple[str, str, str]:

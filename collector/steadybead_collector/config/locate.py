@@ -5,6 +5,8 @@ from collections.abc import Iterator
 
 Path = tuple[str | int, ...]
 
+_DEEPEST = 12  # no plant file goes deeper; a key of thousands of parts must not cost their square
+
 _HEADER = re.compile(r"\s*(\[\[?)\s*(.+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY_PART = re.compile(r"""\s*("(?:[^"\\]|\\.)*"|'[^']*'|[A-Za-z0-9_-]+)\s*""")
 _SPAN = re.compile(
@@ -57,7 +59,7 @@ def _key_path(text: str) -> tuple[str, ...]:
     """Read a possibly dotted key from the start of `text`."""
     names: list[str] = []
     at = 0
-    while (part := _KEY_PART.match(text, at)) is not None:
+    while len(names) < _DEEPEST and (part := _KEY_PART.match(text, at)) is not None:
         names.append(part.group(1).strip("\"'"))
         at = part.end()
         if text[at : at + 1] != ".":

@@ -58,7 +58,9 @@ class NotifyTarget:
         return found
 
 
-def read_notify(root: Table, folder: Path, stations: Iterable[str]) -> tuple[NotifyTarget, ...]:
+def read_notify(
+    root: Table, folder: Path | None, stations: Iterable[str]
+) -> tuple[NotifyTarget, ...]:
     """Read all `[[notify]]` tables; files are looked up in `folder`."""
     entries = root.data.get("notify", [])
     if not isinstance(entries, list):
@@ -78,7 +80,7 @@ def read_notify(root: Table, folder: Path, stations: Iterable[str]) -> tuple[Not
     return tuple(targets)
 
 
-def _read(table: Table, folder: Path, stations: frozenset[str]) -> NotifyTarget:
+def _read(table: Table, folder: Path | None, stations: frozenset[str]) -> NotifyTarget:
     if table.has("url"):
         table.fault("url", "an address holds secrets and is not written here", _WAY_REMEDY)
         table = Table({**table.data, "folder": "-"}, table.path, table.where, table.notes)
@@ -148,10 +150,10 @@ def _pages(table: Table) -> str:
     return text
 
 
-def _url_file(table: Table, folder: Path) -> Path | None:
+def _url_file(table: Table, folder: Path | None) -> Path | None:
     path = secret_file(table, "url_file", folder)
-    if path is None:
-        return None
+    if path is None or folder is None:
+        return path
     from steadybead_collector.notify.senders import usable  # noqa: PLC0415  loads many modules
 
     secret: Any = read_secret(path)

@@ -9,20 +9,30 @@ from steadybead_collector.config.locate import Lines, Path
 from steadybead_collector.config.problems import Problem
 
 T = TypeVar("T")
+MOST_PROBLEMS = 500
 
 
 class Notes:
-    """Collects the mistakes of one file with their lines."""
+    """Collects the mistakes of one file with their lines, each once and MOST_PROBLEMS at most."""
 
     def __init__(self, lines: Lines) -> None:
         self._lines = lines
-        self.problems: list[Problem] = []
+        self._noted: dict[Problem, None] = {}
+
+    @property
+    def problems(self) -> list[Problem]:
+        """Give the mistakes in the order in which they were found."""
+        return list(self._noted)
+
+    @property
+    def full(self) -> bool:
+        """Tell whether nothing more is noted."""
+        return len(self._noted) >= MOST_PROBLEMS
 
     def add(self, path: Path, message: str, remedy: str) -> None:
         """Note a mistake at a key or table."""
-        problem = Problem(self._lines.of(path), message, remedy)
-        if problem not in self.problems:
-            self.problems.append(problem)
+        if not self.full:
+            self._noted[Problem(self._lines.of(path), message, remedy)] = None
 
 
 class Table:
@@ -47,7 +57,7 @@ class Table:
         """Note every key that is not one of `allowed`, with the nearest known name."""
         names = list(allowed)
         for key in self.data:
-            if key not in names:
+            if key not in names and not self.notes.full:
                 self.fault(key, f"unknown key {shown(key)}", nearest(key, names))
 
     def text(self, key: str, *, required: bool = False) -> str | None:

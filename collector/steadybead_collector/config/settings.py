@@ -14,6 +14,7 @@ DEFAULT_SPOOL_MB = 2048
 DEFAULT_ROOT = "steadybead/v1"
 MQTT_PORTS = {"mqtt": 1883, "mqtts": 8883}
 _LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+_LONGEST_SECRET = 65_536
 _PASSWORDLESS = "never write a password here; put it in a file of its own and name that file"
 
 
@@ -62,12 +63,13 @@ class AccessSettings:
 
 
 def read_secret(path: Path) -> str:
-    """Read the first line of a secret file."""
-    return path.read_text(encoding="utf-8").split("\n", 1)[0].strip()
+    """Read the first line of a secret file, however long the file is."""
+    with path.open(encoding="utf-8") as file:
+        return file.readline(_LONGEST_SECRET).strip()
 
 
-def read_mqtt(table: Table, folder: Path) -> MqttSettings:
-    """Read `[mqtt]`."""
+def read_mqtt(table: Table, folder: Path | None) -> MqttSettings:
+    """Read `[mqtt]`; without a folder no file is looked up, here and below."""
     table.only(("url", "user", "password_file", "ca_file", "topics", "root", "listen"))
     user = table.text("user")
     password_file = secret_file(table, "password_file", folder)
@@ -86,7 +88,7 @@ def read_mqtt(table: Table, folder: Path) -> MqttSettings:
     )
 
 
-def read_store(table: Table, folder: Path) -> StoreSettings:
+def read_store(table: Table, folder: Path | None) -> StoreSettings:
     """Read `[store]`."""
     table.only(
         (
@@ -112,7 +114,7 @@ def read_access(table: Table) -> AccessSettings:
     return AccessSettings(table.choice("read", str, ("login", "open")) or "login")
 
 
-def _server_ca(table: Table, folder: Path) -> Path | None:
+def _server_ca(table: Table, folder: Path | None) -> Path | None:
     path = _existing(table, "readings_ca_file", folder)
     readings = str(table.data.get("readings", ""))
     if path is not None and not readings.startswith("influxdb+https:"):
@@ -160,11 +162,11 @@ def _split(text: str) -> SplitResult | None:
     return parts
 
 
-def secret_file(table: Table, key: str, folder: Path) -> Path | None:
+def secret_file(table: Table, key: str, folder: Path | None) -> Path | None:
     """Find a secret's file; note it if it is missing, empty or open to other users."""
     path = _existing(table, key, folder)
-    if path is None:
-        return None
+    if path is None or folder is None:
+        return path
     if path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
         message = f"{key} {shown(path.name)} can be read by other users of this machine"
         table.fault(key, message, f"run: chmod 600 {path}")
@@ -173,7 +175,7 @@ def secret_file(table: Table, key: str, folder: Path) -> Path | None:
     return path
 
 
-def _ca_file(table: Table, folder: Path) -> Path | None:
+def _ca_file(table: Table, folder: Path | None) -> Path | None:
     path = _existing(table, "ca_file", folder)
     url = table.data.get("url")
     if path is not None and not str(url).startswith("mqtts:"):
@@ -181,10 +183,12 @@ def _ca_file(table: Table, folder: Path) -> Path | None:
     return path
 
 
-def _existing(table: Table, key: str, folder: Path) -> Path | None:
+def _existing(table: Table, key: str, folder: Path | None) -> Path | None:
     text = table.text(key)
     if text is None:
         return None
+    if folder is None:
+        return Path(text)
     path = folder / text
     try:
         with path.open("rb") as file:

@@ -1,5 +1,6 @@
 """Is a thermocouple wired as the plant file says? Judged on a stretch of steady readings."""
 
+from collections.abc import Callable
 from typing import Final
 
 import numpy as np
@@ -7,7 +8,9 @@ import numpy as np
 from steadybead_domain.conversion.plausibility import WiringHint, thermocouple_hint
 from steadybead_domain.conversion.specs import Thermocouple
 from steadybead_domain.conversion.units import to_unit
-from steadybead_domain.plant import Channel
+from steadybead_domain.ids import ChannelId
+from steadybead_domain.plant import Channel, Plant
+from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Float64
 
 # project assumptions: so many readings, and this spread between their quartiles, count as steady
@@ -30,3 +33,27 @@ def wiring_hint(
     if high - low > STEADY_MV:
         return None
     return thermocouple_hint(channel.conversion.type, float(middle), cold_c, expected_c)
+
+
+def likely_mistake(
+    plant: Plant, channel: Channel, raw: Float64, value_of: Callable[[ChannelId], float | None]
+) -> str:
+    """Tell the likely cause where a thermocouple reads what cannot be; empty where all may be well.
+
+    `raw` [n] are its newest raw readings; `value_of` gives the last value of another channel.
+    """
+    conversion = channel.conversion
+    if not isinstance(conversion, Thermocouple):
+        return ""
+    cold_c: float | None
+    if isinstance(conversion.cold_junction, str):
+        place = channel.id
+        cold_c = value_of(ChannelId(place.site, place.station, conversion.cold_junction))
+    else:
+        cold_c = conversion.cold_junction
+    if cold_c is None:
+        return ""
+    station = plant.station(channel.id.station_id)
+    setting = station and station.channel_of(Quantity.SET_TEMPERATURE, channel.gun)
+    found = wiring_hint(channel, raw, cold_c, value_of(setting.id) if setting else None)
+    return "" if found is None else found.text
