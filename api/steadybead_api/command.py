@@ -9,6 +9,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import NoReturn
 
+from steadybead_api.audit_command import add_audit_command, verify_trail
 from steadybead_api.backup_commands import add_backup_commands, back_up_shop, restore_shop
 from steadybead_api.server_commands import add_server_commands, move_shop, prepare_servers
 from steadybead_domain.errors import PlainError
@@ -93,6 +94,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_evidence(commands)
     add_server_commands(commands)
     add_backup_commands(commands)
+    add_audit_command(commands)
     return parser
 
 
@@ -194,6 +196,7 @@ _COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
     "move": move_shop,
     "backup": back_up_shop,
     "restore": restore_shop,
+    "audit": verify_trail,
     "export": _export,
     "verify": _verify,
 }

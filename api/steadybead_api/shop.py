@@ -125,7 +125,7 @@ def _open_collector(
     collector = Collector(plant_file, readings, records, mqtt.url or "", data_dir, hear=hear)
     stack.callback(collector.stop, STOP_WITHIN_S)
     collector.start()
-    _keep_roots(plant_file, readings, data_dir, stack)
+    _keep_roots(plant_file, readings, data_dir, records, stack)
     # What is published before the first subscription ever is lost: no sender may start earlier.
     collector.wait_ready(READY_WITHIN_S)
     return collector
@@ -135,12 +135,14 @@ def _keep_roots(
     plant_file: PlantFile,
     readings: ReadingsStore,
     data_dir: Path,
+    records: Records,
     stack: contextlib.ExitStack,
 ) -> None:
     """Make each day's root over the sealed readings, where the store seals them."""
     if isinstance(readings, Sealing):
         ways = ways_of(plant_file, data_dir)
-        keeper = RootKeeper(readings, data_dir, plant_file.plant.site, ways, wall_clock)
+        site, trail = plant_file.plant.site, records.audit
+        keeper = RootKeeper(readings, data_dir, site, ways, wall_clock, trail)
         stack.callback(keeper.stop, STOP_WITHIN_S)
         keeper.start()
 

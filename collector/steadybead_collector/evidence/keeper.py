@@ -9,7 +9,9 @@ from typing import Final, Protocol, runtime_checkable
 
 from steadybead_collector.evidence.keys import signing_key
 from steadybead_collector.evidence.roots import Root, RootBook, day_of, day_start
+from steadybead_collector.evidence.trail_check import check_trail
 from steadybead_collector.evidence.ways import Way
+from steadybead_collector.records.audit import AuditTrail
 from steadybead_collector.stores.leaves import Leaf
 from steadybead_domain.errors import PlainError
 from steadybead_domain.evidence.jws import canonical, sign
@@ -38,7 +40,10 @@ class Sealing(Protocol):
 
 
 class RootKeeper:
-    """One thread beside the collector. A pass that fails is told, and tried again."""
+    """One thread beside the collector. A pass that fails is told, and tried again.
+
+    With `trail`, each root holds its newest entry, and it is checked once a day.
+    """
 
     def __init__(
         self,
@@ -47,8 +52,9 @@ class RootKeeper:
         site: str,
         ways: Sequence[Way],
         clock: Callable[[], int],
+        trail: AuditTrail | None = None,
     ) -> None:
-        self._store, self._clock = store, clock
+        self._store, self._clock, self._trail = store, clock, trail
         self._data_dir, self._site, self._ways = data_dir, site, ways
         self._book = RootBook(data_dir)
         self._looked = ""
@@ -73,8 +79,7 @@ class RootKeeper:
         if newest != self._looked:
             first = now - (LATE_DAYS + 1) * DAY - AFTER_MIDNIGHT
             self._store.seal(day_start(newest) + DAY)
-            for fault in self._book.faults():
-                LOG.error("daily roots: %s", fault)
+            self._check()
             days = [day_of(first + i * DAY) for i in range(LATE_DAYS + 1)]
             made = [root for day in days if (root := self._make(day, now)) is not None]
             self._looked = newest
@@ -83,7 +88,16 @@ class RootKeeper:
 
     def _make(self, day: str, now: int) -> Root | None:
         start = day_start(day)
-        return self._book.add(day, self._store.leaves(start, start + DAY), now)
+        head = None if self._trail is None else self._trail.head()
+        return self._book.add(day, self._store.leaves(start, start + DAY), now, head)
+
+    def _check(self) -> None:
+        """Tell the log what is wrong with the chain of roots and the audit trail."""
+        for fault in self._book.faults():
+            LOG.error("daily roots: %s", fault)
+        if self._trail is not None:
+            for fault in check_trail(self._trail, self._book.roots()).faults:
+                LOG.error("audit trail: %s", fault)
 
     def _send_waiting(self, now: int) -> None:
         """Send what has not left yet, on every way; the first that fails ends the pass."""
@@ -103,6 +117,7 @@ class RootKeeper:
             "made": root.made,
             "file_sha256": root.sha256,
             "previous": root.previous,
+            **({} if root.audit is None else {"audit": root.audit}),
         }
         token = sign(canonical(stated), signing_key(self._data_dir))
         return json.dumps({**stated, "signature": token}, indent=1) + "\n"

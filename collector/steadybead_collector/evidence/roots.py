@@ -2,7 +2,8 @@
 
 Each root is a file that is never changed: `roots/2026-05-04.1.json`. It names its leaves by
 channel and part, so that later supplements do not move them; the leaves' hashes stay in the
-readings store. Each file holds the hash of the file made before it.
+readings store. Each file holds the hash of the file made before it, and the newest entry of the
+audit trail at that time.
 """
 
 import contextlib
@@ -12,11 +13,12 @@ import json
 import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import groupby
 from pathlib import Path
 from typing import Any, Final
 
+from steadybead_collector.records.chain import Head
 from steadybead_collector.stores.files import sync_folder
 from steadybead_collector.stores.leaves import Leaf
 from steadybead_collector.stores.windows import WINDOW, WINDOWS_A_DAY
@@ -39,7 +41,9 @@ class RootError(PlainError):
 class Root:
     """One root. `members` gives for each channel runs of [from part, to part, windows].
 
-    `left` tells when and how it left the shop; empty if it has not.
+    `audit` is the newest entry of the audit trail when it was made, as `entry` and `sha256`; None
+    in roots from before the trail was chained. `left` tells when and how it left the shop; empty
+    if it has not.
     """
 
     day: str
@@ -49,6 +53,7 @@ class Root:
     root: str
     previous: str | None
     members: Members
+    audit: dict[str, Any] | None = None
     sha256: str = ""
     left: str = ""
 
@@ -61,6 +66,11 @@ class Root:
     def start(self) -> int:
         """Give the start of the day in µs."""
         return day_start(self.day)
+
+    @property
+    def trail(self) -> Head | None:
+        """Give the newest entry of the audit trail when the root was made."""
+        return None if self.audit is None else Head(**self.audit)
 
     def select(self, leaves: Iterable[Leaf]) -> list[Leaf]:
         """Pick the leaves that the root was made over, in their order."""
@@ -95,8 +105,13 @@ class RootBook:
         """List the roots, of a day or of all days, in order; raise RootError."""
         return [self._read(path) for path in self._paths(day)]
 
-    def add(self, day: str, leaves: Sequence[Leaf], now: int) -> Root | None:
-        """Make a root over the leaves of a day that no root holds yet; None if all are held."""
+    def add(
+        self, day: str, leaves: Sequence[Leaf], now: int, trail: Head | None = None
+    ) -> Root | None:
+        """Make a root over the leaves of a day that no root holds yet; None if all are held.
+
+        `trail` is the newest entry of the audit trail.
+        """
         start = day_start(day)
         own = [x for x in leaves if start <= x.start < start + DAY]
         held = _counts(self.roots(day))
@@ -113,6 +128,7 @@ class RootBook:
             "root": tree_hash([x.sha256 for x in fresh]).hex(),
             "previous": tips[-1].sha256 if tips else None,
             "members": _members(fresh, start),
+            **({} if trail is None else {"audit": asdict(trail)}),
         }
         path = self.folder / f"{day}.{content['number']}.json"
         self.folder.mkdir(parents=True, exist_ok=True)
@@ -167,6 +183,7 @@ class RootBook:
             told = sorted(self.folder.glob(f"{path.stem}.*.left"))
             how = "; ".join(way.read_text("utf-8") for way in told)
             root = Root(**content, sha256=hashlib.sha256(data).hexdigest(), left=how)
+            _ = root.trail
         except (ValueError, KeyError, TypeError) as error:
             raise RootError(f"{path}: is no root's file ({error}): restore it") from None
         if form != FORM:
