@@ -25,6 +25,7 @@ from steadybead_api import (
     quarantine_routes,
     readings_routes,
     sensor_routes,
+    setup_routes,
     station_routes,
     table_routes,
     trace_routes,
@@ -70,6 +71,7 @@ _ROUTES = (
     filter_routes,
     work_routes,
     people_routes,
+    setup_routes,
 )
 _DESCRIPTION = (
     "Heat and air of hot-gas hand-welding stations. Times are RFC 3339 in UTC, intervals"

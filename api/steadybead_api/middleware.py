@@ -13,6 +13,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from steadybead_api import problems
 
 LARGEST_BODY: Final = 64 * 1024
+LARGEST_BODY_OF: Final = {"/api/v1/plant-file/check": 544 * 1024}  # 256 KiB, escaped
 # uPlot and our own scripts set styles through the CSSOM (`element.style.…`), which a policy does
 # not forbid; no page needs an inline style or script, so none is allowed.
 POLICY: Final = (
@@ -60,7 +61,7 @@ class _TooLargeError(Exception):
 
 
 class BodyLimit:
-    """Refuses bodies above 64 KiB, also those that do not say how long they are."""
+    """Refuses bodies that are too large, also those that do not say how long they are."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -70,9 +71,10 @@ class BodyLimit:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
+        largest = LARGEST_BODY_OF.get(scope["path"], LARGEST_BODY)
         length = Headers(scope=scope).get("content-length", "0")
-        if not length.isdecimal() or int(length) > LARGEST_BODY:
-            await self._refuse(scope, receive, send)
+        if not length.isdecimal() or int(length) > largest:
+            await self._refuse(scope, receive, send, largest)
             return
         taken = 0
         started = False
@@ -82,24 +84,24 @@ class BodyLimit:
             message = await receive()
             if message["type"] == "http.request":
                 taken += len(message.get("body", b""))
-                if taken > LARGEST_BODY:
+                if taken > largest:
                     raise _TooLargeError
             return message
 
         async def sending(message: Message) -> None:
             nonlocal started
-            if taken <= LARGEST_BODY:  # else the layers below answer to the error made here
+            if taken <= largest:  # else the layers below answer to the error made here
                 started = True
                 await send(message)
 
         with contextlib.suppress(_TooLargeError):
             await self._app(scope, receiving, sending)
-        if taken > LARGEST_BODY and not started:
-            await self._refuse(scope, receive, send)
+        if taken > largest and not started:
+            await self._refuse(scope, receive, send, largest)
 
     @staticmethod
-    async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
-        detail = f"send at most {LARGEST_BODY} bytes"
+    async def _refuse(scope: Scope, receive: Receive, send: Send, largest: int) -> None:
+        detail = f"send at most {largest} bytes"
         members = problems.body(413, None, detail, scope["path"])
         await JSONResponse(members, 413, media_type=problems.MEDIA_TYPE)(scope, receive, send)
 

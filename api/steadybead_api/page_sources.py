@@ -32,6 +32,7 @@ ACTS: Final = {
     "specify": access.SPECIFYING,
     "supervise": access.SUPERVISING,
     "administer": access.ADMINISTERING,
+    "set up": access.SETTING_UP,
 }
 _CURSOR = re.compile(r"(\d{1,19})\.(\d{1,19})")
 

@@ -15,6 +15,8 @@ from steadybead_domain.ports import Refused
 
 PAYLOAD_CAP = 4096
 _MANY = 400
+# their details name a thing, not a value: each gets a line of its own
+_BY_DETAIL = ("unknown_channel", "unknown_station", "unit", "pointer", "name")
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +26,20 @@ class QuarantineRow:
     id: int
     refused: Refused
     count: int
+    last_received: int
+
+
+@dataclass(frozen=True, slots=True)
+class RefusalReason:
+    """What one topic sent that was refused for one reason; `newest` is the latest row of it.
+
+    `rows` counts different payloads, `count` all that came.
+    """
+
+    newest: QuarantineRow
+    rows: int
+    count: int
+    first_received: int
     last_received: int
 
 
@@ -65,6 +81,33 @@ class Quarantine:
         with self._database.read() as connection:
             found = connection.execute(query).all()
         return cut([_row(r) for r in found], [(r.id,) for r in found], limit)
+
+    def reasons(self, since: int, limit: int) -> list[RefusalReason]:
+        """Gather what came since a time (µs) by topic and reason, the latest first."""
+        column = quarantine.c
+        detail = sa.case((column.outcome.in_(_BY_DETAIL), column.detail), else_="")
+        latest = sa.func.max(column.last_received)
+        query = (
+            sa.select(
+                sa.func.max(column.id),
+                sa.func.count(),
+                sa.func.sum(column.count),
+                sa.func.min(column.received),
+                latest,
+            )
+            .where(column.last_received >= since)
+            .group_by(column.outcome, column.topic, detail)
+            .order_by(latest.desc(), sa.func.max(column.id).desc())
+            .limit(limit)
+        )
+        with self._database.read() as connection:
+            groups = [tuple(row) for row in connection.execute(query)]
+            newest = sa.select(quarantine).where(column.id.in_([group[0] for group in groups]))
+            rows = {row.id: row for row in map(_row, connection.execute(newest))}
+        return [
+            RefusalReason(rows[name], int(n), int(count), first, last)
+            for name, n, count, first, last in groups
+        ]
 
 
 def _fingerprint(refused: Refused) -> bytes:
