@@ -4,7 +4,7 @@ Events: `live` (a station), `alarm`, `alarm-cleared`, `link` (whether the broker
 the heartbeat, since a browser does not show comments to a page), and `note` before an end.
 
 A stream begins with everything, so `Last-Event-ID` needs no memory here. Values come at most
-five times a second; changes of state come at once and none is left out. Whoever reads too slowly
+ten times a second; changes of state come at once and none is left out. Whoever reads too slowly
 is told so and let go; the browser then connects again by itself.
 """
 

@@ -21,9 +21,8 @@ if TYPE_CHECKING:
     from steadybead_domain.ids import StationId
     from steadybead_domain.live import LiveStation
 
-POLL_EVERY = SECOND // 4
-JUDGE_EVERY = SECOND // 10
-
+POLL_EVERY = SECOND // 20  # well within the time that an event has to be known, see SETTLING
+JUDGE_EVERY = SECOND // 50
 
 Hear = Callable[["StationId", Sequence["Alarm"]], None]
 
@@ -116,8 +115,9 @@ class Pipeline:
         for station, outcome in outcomes:
             if station in self._automatic:
                 self._record(outcome.live)
-        for _, outcome in outcomes:
-            self.publisher.say(now, outcome.live, outcome.alarms)
+        for station, outcome in outcomes:
+            if not self.publisher.say(now, outcome.live, outcome.alarms):
+                self.diagnoses.look_again(station)
         if not draining:
             for station, outcome in outcomes:
                 self._hear(station, outcome.alarms)

@@ -19,12 +19,17 @@ from steadybead_domain.times import MINUTE, SECOND
 LOG = logging.getLogger(__name__)
 SAVE_EVERY = 10 * SECOND
 ACTS_AGAIN_FOR = MINUTE
+ACTS_AGAIN_EVERY = SECOND // 4
 URGENT_AT_ONCE = 20
+LOOK_EVERY = SECOND // 2
 
 
 @dataclass(slots=True)
 class Watched:
-    """One station's diagnosis and what belongs to it."""
+    """One station's diagnosis and what belongs to it.
+
+    `news`: something came since it was last asked; `due`: when it is asked though nothing came.
+    """
 
     diagnosis: StationDiagnosis
     punctuality: Punctuality = field(default_factory=Punctuality)
@@ -33,7 +38,22 @@ class Watched:
     saved_at: int = 0
     newest: int = 0
     urgent: bool = False
+    news: bool = True
+    asked: int = 0
+    due: int = 0
     outcome: Outcome | None = None
+
+    def is_due(self, now: int) -> bool:
+        """Tell whether it may have something to say."""
+        return self.news or now >= self.due or now < self.asked
+
+    def advance(self, now: int, until: int) -> Outcome:
+        """Judge up to `until`."""
+        allowance = self.punctuality.allowance()
+        outcome = self.outcome = self.diagnosis.advance(until, allowance)
+        self.news, self.asked = False, now
+        self.due = min(now + LOOK_EVERY, max(now, self.diagnosis.due(allowance)))
+        return outcome
 
 
 class Diagnoses:
@@ -46,7 +66,7 @@ class Diagnoses:
         self.position = 0
         self._changes = 0
         self._acts: list[AlarmAct] = []
-        self._acts_until = 0
+        self._acts_until = self._acts_at = 0
 
     def open(self) -> list[Change]:
         """Load states, replay what came after them, and give all changes so far. StoreError."""
@@ -69,12 +89,17 @@ class Diagnoses:
             if watched is None or position <= watched.seen:
                 continue
             watched.diagnosis.push(columns)
+            watched.news = True
             watched.newest = max(watched.newest, *(int(c.time[-1]) for c in columns.values()))
             if live:
                 watched.diagnosis.note_receipt(batch.received, _newest(columns))
                 oldest = min(int(c.time[0]) for c in columns.values())
                 watched.punctuality.heard(batch.received, oldest)
         self.position = max(self.position, position)
+
+    def look_again(self, station: StationId) -> None:
+        """Ask a station once more at the next turn."""
+        self.watched[station].news = True
 
     def say_online(self, online: Online) -> None:
         """Pass on what a station said of being on line.
@@ -86,6 +111,7 @@ class Diagnoses:
         if watched is not None:
             watched.urgent |= watched.diagnosis.online.newest != online.online
             watched.diagnosis.note(online)
+            watched.news = True
 
     def poll(self) -> list[Change]:
         """Ask for human acts, weld events and procedures, and pass them on. StoreError."""
@@ -93,20 +119,19 @@ class Diagnoses:
         for change in news:
             for watched in self.watched.values():
                 watched.diagnosis.note(change)
+                watched.news = True
         return news
 
     def advance(self, now: int, *, draining: bool) -> Iterator[tuple[StationId, Outcome]]:
-        """Judge up to `now`, less what each station's readings need to arrive.
+        """Judge stations that have news or whose time has come, up to `now`.
 
         While a backlog is drained, only up to a station's newest reading: time stands still there.
         """
         for station, watched in self.watched.items():
-            until = now - watched.punctuality.allowance()
-            if draining:
-                until = min(until, watched.newest)
-            watched.outcome = watched.diagnosis.advance(until)
-            yield station, watched.outcome
-        if self._acts:
+            if watched.is_due(now):
+                until = min(now, watched.newest) if draining else now
+                yield station, watched.advance(now, until)
+        if self._acts and (now >= self._acts_at + ACTS_AGAIN_EVERY or now < self._acts_at):
             self._note_acts_again(now)
 
     def save(self, now: int) -> None:
@@ -172,12 +197,14 @@ class Diagnoses:
 
     def _note_acts_again(self, now: int) -> None:
         """Give acts once more to alarms that only the replayed readings have raised."""
+        self._acts_at = now
         self._acts_until = self._acts_until or now + ACTS_AGAIN_FOR
         if now > self._acts_until:
             self._acts.clear()
         for act in self._acts:
             for watched in self.watched.values():
                 watched.diagnosis.note(act)
+                watched.news = True
 
 
 def _newest(columns: Mapping[ChannelId, Columns]) -> int:

@@ -11,7 +11,7 @@ from steadybead_domain.live import LiveStation
 from steadybead_domain.times import SECOND
 
 Publish = Callable[[str, bytes], bool]
-VALUES_EVERY = SECOND // 5
+VALUES_EVERY = SECOND // 10
 AT_LEAST_EVERY = SECOND
 
 
@@ -25,7 +25,7 @@ class _Said:
 class Publisher:
     """Publishes only what has changed. `publish` takes a topic and a retained payload.
 
-    A change of state goes out at once, values at most five times a second, and something at least
+    A change of state goes out at once, values at most ten times a second, and something at least
     once a second, so that silence means that the collector is not there.
     """
 
@@ -34,13 +34,15 @@ class Publisher:
         self._said: dict[StationId, _Said] = {}
         self._found: dict[str, None] = {}
 
-    def say(self, now: int, live: LiveStation, alarms: Sequence[Alarm]) -> None:
-        """Say what is so at `now`, as far as it is due."""
+    def say(self, now: int, live: LiveStation, alarms: Sequence[Alarm]) -> bool:
+        """Say what is so at `now`, as far as it is due; False if values wait for their turn."""
         said = self._said.setdefault(live.station, _Said())
         topic = f"{self._root}/{live.station}/live"
-        if _is_due(now, live, said) and self._publish(topic, live.payload()):
+        is_due = _is_due(now, live, said)
+        if is_due and self._publish(topic, live.payload()):
             said.live, said.at = live, now
         self._say_alarms(live.station, said.alarms, {a.raised.alarm: _written(a) for a in alarms})
+        return is_due or said.live is None or said.live.values == live.values
 
     def found(self, topic: str) -> None:
         """Hear that the broker keeps an alarm, perhaps from an earlier run."""

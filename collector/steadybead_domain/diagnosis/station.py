@@ -16,7 +16,7 @@ from steadybead_domain.diagnosis.filter_watch import FilterWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.fitness import fitness
 from steadybead_domain.diagnosis.flow_margin import FlowMargin
-from steadybead_domain.diagnosis.grid import STEP, ChannelGrid
+from steadybead_domain.diagnosis.grid import NEVER, STEP, ChannelGrid
 from steadybead_domain.diagnosis.gun_watch import GunWatch
 from steadybead_domain.diagnosis.limits import AIR_LIMITS
 from steadybead_domain.diagnosis.sensor_health import BrokenSensor
@@ -31,10 +31,12 @@ from steadybead_domain.plant import Channel, Station
 from steadybead_domain.procedures import Procedure
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Columns, Quality, Reading, Reason
-from steadybead_domain.times import SECOND
+from steadybead_domain.times import MINUTE, SECOND
 from steadybead_domain.welds import WeldEvent
 
-LATENESS = SECOND // 2
+LATENESS = SECOND // 2  # a channel that has not gone on is waited for so long
+SETTLING = SECOND // 10  # what people enter needs so long to be known here
+TRUST_AGAIN = MINUTE  # after readings out of order
 BLOCK = 7200  # steps worked on at once: an hour
 _VERSION = 2
 _SETTLED = int(AIR_LIMITS.cools_s * SECOND)
@@ -53,7 +55,10 @@ class Outcome:
 
 
 class StationDiagnosis:
-    """Readings are put on a grid of 0.5 s; a step is judged once, `LATENESS` after its end.
+    """Readings are put on a grid of 0.5 s; a step is judged once.
+
+    That is when every channel has a reading past its end, or `LATENESS` after its end. Who sends
+    out of order is not taken at the word of his newest reading for `TRUST_AGAIN`.
 
     Readings of a step that is judged already come too late: they are counted in `late` and
     change nothing here. The same readings and events give the same facts and findings however
@@ -79,6 +84,7 @@ class StationDiagnosis:
         self.book = AlarmBook(station.id)
         self.newest: dict[str, Reading] = {}
         self.next_step: int | None = None
+        self.unordered_until = NEVER
 
     @property
     def late(self) -> int:
@@ -94,6 +100,8 @@ class StationDiagnosis:
             grid.push(rows, self.next_step)
             last = rows.row(-1)
             known = self.newest.get(channel.channel)
+            if known is not None and rows.time[0] < known.time:
+                self.unordered_until = max(self.unordered_until, known.time + TRUST_AGAIN)
             if known is None or last.time >= known.time:
                 self.newest[channel.channel] = last
 
@@ -135,16 +143,33 @@ class StationDiagnosis:
         """Take when readings came and the time of the newest; only while they come as they do."""
         self.receipts.append((received, newest))
 
-    def advance(self, now: int) -> Outcome:
-        """Judge all steps that ended `LATENESS` or more before `now`; none if it went back."""
-        end = (now - LATENESS) // STEP
+    def due(self, allowance: int = 0) -> int:
+        """Tell when the next step can be judged by what has been heard, as `advance` does."""
+        if self.next_step is None:
+            return NEVER
+        end = (self.next_step + 1) * STEP
+        return end + (SETTLING if self._passed(end) >= end else allowance + LATENESS)
+
+    def _passed(self, now: int) -> int:
+        """Give the time that every channel has a reading past."""
+        if now < self.unordered_until or len(self.newest) < len(self.grids):
+            return NEVER
+        return min(reading.time for reading in self.newest.values())
+
+    def advance(self, now: int, allowance: int = 0) -> Outcome:
+        """Judge all steps that are over; none if time went back.
+
+        `allowance`, µs: how much later than their time this station's readings come.
+        """
+        waited = now - allowance - LATENESS
+        end = max(waited, min(self._passed(now), now - SETTLING)) // STEP
         receipts, self.receipts = self.receipts, []
         self.found += [f for receipt in receipts for f in self.clock.note(*receipt)]
         facts: list[AlarmFact] = []
         if not self.grids:
             return Outcome(self._live(now), (), (), ())
         if self.next_step is None:
-            first = min((t for t in self._waiting() if t is not None), default=now - LATENESS)
+            first = min((t for t in self._waiting() if t is not None), default=waited)
             self.next_step = min(first // STEP, end)
         while self.next_step < end:
             self._skip_silence(end)
@@ -153,7 +178,8 @@ class StationDiagnosis:
                 facts += self._judge(self.next_step, n)
                 self.next_step += n
         found, self.found = sorted(self.found, key=lambda f: f.time), []
-        return Outcome(self._live(now), tuple(facts), self.book.open(now), tuple(found))
+        alarms = self.book.open(now - allowance)
+        return Outcome(self._live(now), tuple(facts), alarms, tuple(found))
 
     def _waiting(self) -> list[int | None]:
         events = [w[0].time for g in self.guns.values() if (w := g.welds.waiting)]
@@ -253,6 +279,7 @@ class StationDiagnosis:
             "receipts": self.receipts,
             "book": self.book.dump(),
             "newest": newest,
+            "unordered_until": self.unordered_until,
         }
 
     @classmethod
@@ -275,6 +302,7 @@ class StationDiagnosis:
             if state["quantities"].get(c.id.channel) == c.quantity.value
         }
         self.next_step = state["next_step"]
+        self.unordered_until = state.get("unordered_until", NEVER)
         for name in same:
             self.grids[name].load(state["grids"][name])
             self.broken[name].load(state["broken"][name])
