@@ -7,6 +7,8 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from steadybead_api import language_routes
+from steadybead_api.language_routes import language_of
 from steadybead_api.page_sources import PageSources, ServiceSources
 from steadybead_api.services import Services
 from steadybead_dashboards.assets import KEEP_FOR_EVER
@@ -54,6 +56,7 @@ class Pages:
             self.sources.person(request),
             self.sources.csrf(request),
             self.sources.link(),
+            language_of(request),
         )
 
     def read(self, request: Request, made: _Made) -> Response:
@@ -108,6 +111,7 @@ def router_over(sources: PageSources) -> APIRouter:
     """Give the routes over any sources."""
     pages = Pages(sources, renderer())
     router = APIRouter(include_in_schema=False)
+    router.include_router(language_routes.router)
 
     @router.get("/")
     def floor(request: Request) -> Response:

@@ -7,6 +7,7 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 from importlib.util import find_spec
 from pathlib import Path
+from types import MappingProxyType
 
 MEDIA_TYPES = {
     ".css": "text/css; charset=utf-8",
@@ -56,9 +57,13 @@ class Assets:
         return self.by_path.get(path) if fingerprint == self.fingerprint else None
 
 
-def load_assets() -> Assets:
-    """Read our files and the chart library's; AssetError where the latter is another one."""
+def load_assets(made: Mapping[str, str] = MappingProxyType({})) -> Assets:
+    """Read our files and the chart library's; AssetError where the latter is another one.
+
+    `made` are scripts that were made at start, by their names.
+    """
     found = dict(_ours(files("steadybead_dashboards") / "static", ""))
+    found |= {n: Asset(text.encode(), MEDIA_TYPES[_suffix(n)]) for n, text in made.items()}
     found |= {f"charts/{name}": _chart_file(name, pin) for name, pin in CHART_FILES.items()}
     digest = hashlib.sha256()
     for path in sorted(found):

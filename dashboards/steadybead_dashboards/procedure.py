@@ -46,7 +46,8 @@ LABELS = {
 class ProcedureField:
     """One field: its label, what stands there, and where that comes from (empty: not said).
 
-    `doubtful`: from memory, or only partly found; `translated`: the text is of the catalogue.
+    `doubtful`: from memory, or only partly found; `translated`: the text is of the catalogue;
+    `figures`: it is made of figures.
     """
 
     name: str
@@ -55,6 +56,7 @@ class ProcedureField:
     origin: str
     doubtful: bool
     translated: bool = False
+    figures: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,4 +185,5 @@ def _fields(item: Procedure) -> Iterable[ProcedureField]:
         origin = item.provenance.get(name, "")
         doubtful = "memory" in origin or "no source" in origin
         translated = name in {"process", "flow_reference"} and name in words
-        yield ProcedureField(name, label, text, origin, doubtful, translated)
+        figures = name in windows or name == "warm_up_s"
+        yield ProcedureField(name, label, text, origin, doubtful, translated, figures)

@@ -6,7 +6,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from steadybead_dashboards.assets import Assets, load_assets
-from steadybead_dashboards.catalogue import LANGUAGES, translations
+from steadybead_dashboards.catalogue import LANGUAGES, NAMES, SOURCE, Catalogue, translations
+from steadybead_dashboards.phrasebook import comma
 from steadybead_dashboards.script_words import SCRIPT_TEXTS, script_words
 from steadybead_dashboards.shell import Shell
 
@@ -57,8 +58,12 @@ class Renderer:
         catalogue = translations(language)
         environment.install_gettext_translations(catalogue, newstyle=True)  # type: ignore[attr-defined]
         environment.filters["tr"] = catalogue.gettext  # for texts that may carry a percent sign
+        environment.filters["said"] = _Said(catalogue).marked
+        environment.filters["said_plain"] = _Said(catalogue).plain
+        environment.filters["num"] = str if language == SOURCE else comma
         words = Markup(script_words(catalogue.gettext))  # noqa: S704 - our own JSON, < escaped
         environment.globals |= {
+            "languages": NAMES,
             "asset": self.assets.url,
             "script_words": words,
             "texts": SCRIPT_TEXTS,
@@ -66,6 +71,26 @@ class Renderer:
         return environment
 
 
+class _Said:
+    """Shows sentences that were made in English, by the diagnosis or by the server."""
+
+    def __init__(self, catalogue: Catalogue) -> None:
+        self._catalogue = catalogue
+
+    def plain(self, text: str) -> str:
+        """Give a sentence in the page's language, else as it is."""
+        return self._catalogue.said(text) or text
+
+    def marked(self, text: str) -> str:
+        """Give a sentence; one that stays English says so to whoever reads it aloud."""
+        said = self._catalogue.said(text)
+        if said is not None or not any(c.isalpha() for c in text):
+            return said or text
+        return Markup('<span lang="en">{}</span>').format(text)
+
+
 def renderer() -> Renderer:
     """Read the browser files and give a renderer; AssetError if they are not in order."""
-    return Renderer(load_assets())
+    others = [name for name in LANGUAGES if name != SOURCE]
+    books = {f"phrases.{n}.js": translations(n).phrasebook.as_script() for n in others}
+    return Renderer(load_assets(books))

@@ -37,7 +37,7 @@ class Shell:
 
     def moment(self, time_us: int) -> Moment:
         """Show a time in the site's zone."""
-        return moment(time_us, self.zone)
+        return moment(time_us, self.zone, self.language)
 
     def may(self, act: str) -> bool:
         """Tell whether the person who is signed in may do an act."""

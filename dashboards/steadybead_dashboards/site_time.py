@@ -9,23 +9,31 @@ from steadybead_domain.times import EPOCH, SECOND, format_rfc3339
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """One time: `text` and `day` in the site's zone, `utc` for the hover, `iso` for machines."""
+    """One time: `text` and `day` in the site's zone, `utc` for the hover, `iso` for machines.
+
+    `date` is the day as YYYY-MM-DD, to compare and to send.
+    """
 
     text: str
     day: str
     utc: str
     iso: str
+    date: str = ""
 
 
-def moment(time_us: int, zone: ZoneInfo) -> Moment:
-    """Show a time given in µs."""
+DAYS = {"en": "%Y-%m-%d", "de": "%d.%m.%Y"}
+
+
+def moment(time_us: int, zone: ZoneInfo, language: str = "en") -> Moment:
+    """Show a time given in µs; the day in the order that the language is used to."""
     there = (EPOCH + dt.timedelta(microseconds=time_us)).astimezone(zone)
     utc = there.astimezone(dt.UTC)
     return Moment(
         there.strftime("%H:%M:%S"),
-        there.strftime("%Y-%m-%d"),
+        there.strftime(DAYS[language]),
         utc.strftime("%Y-%m-%d %H:%M:%S UTC"),
         format_rfc3339(time_us),
+        there.strftime("%Y-%m-%d"),
     )
 
 

@@ -124,11 +124,15 @@ class LogGroup:
 
 @dataclass(frozen=True, slots=True)
 class ChangeView:
-    """One field of an amendment: before and after, an en dash for nothing."""
+    """One field of an amendment: before and after, an en dash for nothing.
+
+    `translated`: both are words of the catalogue.
+    """
 
     label: str
     before: str
     after: str
+    translated: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +180,7 @@ def amendment_views(
             item.author,
             item.reason,
             tuple(
-                ChangeView(LABELS[n], _shown(n, item.before.get(n), shell), _shown(n, v, shell))
+                _change(n, item.before.get(n), v, shell)
                 for n, v in item.changes.items()
                 if n in LABELS and (sees_welder or n not in OF_THE_WELDER)
             ),
@@ -184,6 +188,11 @@ def amendment_views(
         for item in amendments
     ]
     return tuple(reversed(found))
+
+
+def _change(name: str, before: Any, after: Any, shell: Shell) -> ChangeView:
+    was, stands = _shown(name, before, shell), _shown(name, after, shell)
+    return ChangeView(LABELS[name], was, stands, name in CHOICES)
 
 
 def signature_views(
@@ -207,7 +216,7 @@ def _field(name: str, weld: Weld, shell: Shell) -> LogField:
     text = _shown(name, value, shell) if value not in ("", None) else ""
     choices = tuple(Choice(word, WORDS.get(word, "")) for word in CHOICES.get(name, ()))
     doubtful = ""
-    if name == "qualification_expires" and expired(weld.details, shell.moment(weld.start).day):
+    if name == "qualification_expires" and expired(weld.details, shell.moment(weld.start).date):
         doubtful = OUT_OF_DATE
     sent = short(value).replace("−", "-") if name in _NUMBERS and text else str(value or "")
     return LogField(name, LABELS[name], _kind(name), sent, text, choices, doubtful)

@@ -1,4 +1,5 @@
 /** What a person does, sent to the API with the page's token against forged requests. */
+import { said } from "./phrases.js";
 import { text } from "./words.js";
 
 /** An act that was not done; the message is for the person who tried, `errors` name the fields. */
@@ -36,7 +37,7 @@ export async function problemOf(answer) {
   try {
     const problem = await answer.json();
     const detail = problem.detail ?? problem.title;
-    return typeof detail === "string" ? detail : `HTTP ${answer.status}`;
+    return typeof detail === "string" ? said(detail) : `HTTP ${answer.status}`;
   } catch {
     return `HTTP ${answer.status}`;
   }
@@ -44,7 +45,8 @@ export async function problemOf(answer) {
 
 async function errorsOf(answer) {
   try {
-    return (await answer.json()).errors ?? [];
+    const errors = (await answer.json()).errors ?? [];
+    return errors.map(({ at, detail }) => ({ at, detail: said(detail) }));
   } catch {
     return [];
   }

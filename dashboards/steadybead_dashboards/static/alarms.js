@@ -1,5 +1,6 @@
 /** The list of what needs a person now. */
 import { act } from "./acts.js";
+import { said, writeSaid } from "./phrases.js";
 import { say } from "./say.js";
 import { part, write } from "./tile.js";
 import { setTime } from "./times.js";
@@ -80,7 +81,7 @@ export class Alarms {
 
   announce(alarm) {
     const where = this.placeName(alarm.station);
-    say(text("new_alarm", { priority: priorityWord(alarm.priority), place: where, what: alarm.what }));
+    say(text("new_alarm", { priority: priorityWord(alarm.priority), place: where, what: said(alarm.what) }));
   }
 
   async clicked(event) {
@@ -90,7 +91,7 @@ export class Alarms {
     button.disabled = true;
     try {
       const alarm = await act(`/api/v1/alarms/${encodeURIComponent(card.dataset.alarm)}/acknowledge`, { of_raise: card.dataset.raised });
-      say(text("acknowledged", { what: alarm.what }));
+      say(text("acknowledged", { what: said(alarm.what) }));
       part(card, "place").focus();
       this.show(alarm);
     } catch (error) {
@@ -109,10 +110,10 @@ function fill(card, alarm, where) {
   write(part(card, "priority"), priorityWord(alarm.priority));
   write(part(card, "place"), where);
   part(card, "place").setAttribute("href", `/stations/${alarm.station}`);
-  write(part(card, "what"), alarm.what);
+  writeSaid(part(card, "what"), alarm.what);
   part(card, "what").setAttribute("href", `/alarms/${encodeURIComponent(alarm.id)}`);
-  write(part(card, "to-do"), alarm.to_do);
-  write(part(card, "for-whom"), alarm.for_whom);
+  writeSaid(part(card, "to-do"), alarm.to_do);
+  writeSaid(part(card, "for-whom"), alarm.for_whom);
   write(part(card, "state"), alarmWord(alarm.state));
   write(part(card, "by"), alarm.acknowledged_by ? text("by", { name: alarm.acknowledged_by }) : "");
   setTime(card.querySelector("time"), alarm.since);

@@ -1,4 +1,5 @@
 /** A chart of one channel: the line, its window, margins, gaps and doubtful readings. */
+import { fixed } from "./figures.js";
 import { clock } from "./times.js";
 
 /* global uPlot */
@@ -63,7 +64,7 @@ export class Chart {
       series: [{}, { stroke: colours.line, width: 1.6, spanGaps: false, points: { size: 5, width: 1.5, fill: colours.line } }],
       axes: [
         { ...axis, size: X_AXIS_PX, space: 74, incrs: TIME_STEPS, values: (_, ticks, _axis, _space, step) => ticks.map((t) => label(t, step)) },
-        { ...axis, size: Y_AXIS_PX, space: 28, values: (_, ticks) => ticks.map((v) => v.toFixed(this.tickDecimals(ticks))) },
+        { ...axis, size: Y_AXIS_PX, space: 28, values: (_, ticks) => ticks.map((v) => fixed(v, this.tickDecimals(ticks))) },
       ],
       hooks: { ...spec.hooks, drawClear: [(u) => this.under(u)], draw: [(u) => this.over(u)] },
     };

@@ -1,5 +1,6 @@
 /** Entry of a reference check at the gun: what does not change is remembered on this device. */
 import { act } from "./acts.js";
+import { fixed } from "./figures.js";
 import { EntryForm, FieldError, link, newId, number } from "./entry.js";
 import { part } from "./tile.js";
 import { tick } from "./times.js";
@@ -85,7 +86,7 @@ async function attempt(body) {
 }
 
 function sentence(check) {
-  const round = (value) => value.toFixed(1).replace("-", "−");
+  const round = (value) => fixed(value, 1);
   const unit = check.unit === "Cel" ? "°C" : check.unit;
   const values = { true: round(check.reference), shown: round(check.shown), by: round(Math.abs(check.deviation)), unit };
   return `${text("check_kept", values)} ${check.deviation > 0 ? text("reads_high", values) : text("reads_low", values)}`;

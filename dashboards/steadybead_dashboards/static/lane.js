@@ -1,5 +1,6 @@
 /** One channel of a trace: its chart and what is drawn on it. */
 import { Chart } from "./chart.js";
+import { said } from "./phrases.js";
 import { Samples } from "./samples.js";
 import { fetchBuckets, fetchDetail, inDetail } from "./trace.js";
 import { part, write } from "./tile.js";
@@ -40,7 +41,7 @@ export class Lane {
     Object.assign(this.chart.spec, { low, high });
     const { quantity, unit } = this.box.dataset;
     const limits = `${printedLimit(low, quantity)} – ${printedLimit(high, quantity)} ${unit}`;
-    const shown = text("window", { limits, note: note ? `; ${note}` : "" });
+    const shown = text("window", { limits, note: note ? `; ${said(note)}` : "" });
     write(part(this.box.parentElement, "window"), shown);
   }
 
@@ -90,7 +91,7 @@ export class Lane {
     const { label, quantity, unit } = this.box.dataset;
     const i = samples.nearest(t, step);
     if (i < 0 || gaps.some(([from, to]) => from < t && t < to)) return `${label} ${text("gap")}`;
-    const reason = samples.r[i] ? `: ${samples.r[i]}` : "";
+    const reason = samples.r[i] ? `: ${said(samples.r[i])}` : "";
     const quality = samples.q[i] === "good" ? "" : ` (${text(samples.q[i])}${reason})`;
     return `${label} ${printed(samples.v[i], quantity)} ${unit}${quality}`;
   }

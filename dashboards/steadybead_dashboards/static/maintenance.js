@@ -3,7 +3,7 @@ import { act } from "./acts.js";
 import { newId } from "./entry.js";
 import { say } from "./say.js";
 import { part } from "./tile.js";
-import { tick, utc } from "./times.js";
+import { dayAndClock, tick, utc } from "./times.js";
 import { text } from "./words.js";
 
 const LOOK_EVERY_MS = 30_000;
@@ -13,8 +13,6 @@ const WORK = {
   changed: text("filter_changed"), "tapped out": text("filter_tapped_out"), inspected: text("filter_inspected"),
 };
 const rows = document.getElementById("done-rows");
-const zone = document.documentElement.dataset.zone;
-const day = new Intl.DateTimeFormat("sv-SE", { timeZone: zone, dateStyle: "short", timeStyle: "medium" });
 
 /** One filter: its buttons, its note, and the entry that waits to be sent. */
 class Filter {
@@ -129,7 +127,7 @@ function setTime(box, iso) {
 function stamp(time, iso) {
   time.dateTime = iso;
   time.title = utc(Date.parse(iso));
-  time.textContent = day.format(Date.parse(iso));
+  time.textContent = dayAndClock(Date.parse(iso));
 }
 
 for (const card of document.querySelectorAll(".filter-card")) new Filter(card);

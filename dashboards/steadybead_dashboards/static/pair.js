@@ -1,4 +1,5 @@
 /** A chart of two lines over the same buckets: as recorded, and as recalibrated. */
+import { fixed } from "./figures.js";
 import { clock } from "./times.js";
 
 /* global uPlot */
@@ -43,15 +44,16 @@ export class Pair {
       ],
       axes: [
         { ...axis, size: 30, space: 80, values: (_, ticks) => ticks.map((t) => this.label(t)) },
-        { ...axis, size: 56, space: 30, values: (_, ticks) => ticks.map((v) => v.toFixed(this.decimals)) },
+        { ...axis, size: 56, space: 30, values: (_, ticks) => ticks.map((v) => fixed(v, this.decimals)) },
       ],
     }, this.data, this.box);
     if (this.range) this.plot.setScale("x", { min: this.range[0], max: this.range[1] });
   }
 
   label(t) {
-    const iso = new Date(t * 1000);
-    return this.span > 172_800 ? `${iso.getMonth() + 1}-${iso.getDate()}` : clock(t * 1000).slice(0, 5);
+    if (this.span <= 172_800) return clock(t * 1000).slice(0, 5);
+    const [month, day] = [new Date(t * 1000).getMonth() + 1, new Date(t * 1000).getDate()];
+    return document.documentElement.lang === "en" ? `${month}-${day}` : `${day}.${month}.`;
   }
 }
 

@@ -1,6 +1,7 @@
 /** Start and stop of the weld record of one gun. */
 import { act } from "./acts.js";
 import { number } from "./entry.js";
+import { said } from "./phrases.js";
 import { part, write } from "./tile.js";
 import { setTime } from "./times.js";
 import { quantity, text } from "./words.js";
@@ -32,8 +33,8 @@ export class Record {
     if (!answer?.ok || procedure !== this.form.elements.procedure.value) return;
     const { items } = await answer.json();
     const never = items.filter((item) => !item.can_conform);
-    const said = never.map((item) => `${quantity(item.quantity).label}: ${item.words.replaceAll("Cel", "°C")}`);
-    write(part(this.form, "reach"), said.join(" · "));
+    const words = never.map((item) => `${quantity(item.quantity).label}: ${said(item.words).replaceAll("Cel", "°C")}`);
+    write(part(this.form, "reach"), words.join(" · "));
   }
 
   /** Keep what the welder sees of the bead that was just finished. */

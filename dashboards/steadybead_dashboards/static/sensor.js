@@ -1,6 +1,7 @@
 /** The page of one sensor: two traces in one chart, and which instrument is fitted. */
 import { act, problemOf } from "./acts.js";
 import { EntryForm, moment, newId, number } from "./entry.js";
+import { fixed } from "./figures.js";
 import { Pair } from "./pair.js";
 import { part } from "./tile.js";
 import { serverNow, tick } from "./times.js";
@@ -59,7 +60,7 @@ function summary(rows) {
   if (!both.length) return text("no_readings");
   const moved = both.map((row) => row[2] - row[1]);
   const [least, most] = [Math.min(...moved), Math.max(...moved)];
-  const shown = (value) => value.toFixed(1).replace("-", "−");
+  const shown = (value) => fixed(value, 1);
   const { unit } = section.dataset;
   if (Math.abs(least) < 0.05 && Math.abs(most) < 0.05) return text("same_lines");
   return text("moved_by", { least: shown(least), most: shown(most), unit });

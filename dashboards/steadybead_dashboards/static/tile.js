@@ -1,5 +1,6 @@
 /** Brings a drawn station up to date from a live message. */
 import { draw, place } from "./gauge.js";
+import { said, writeSaid } from "./phrases.js";
 import { setTime } from "./times.js";
 import { fitnessWord, printed, printedLimit, slug, stateWord, text } from "./words.js";
 
@@ -62,7 +63,7 @@ function showFitness(element, fitness, reasons) {
 
 function item(reason) {
   const li = document.createElement("li");
-  li.textContent = reason;
+  writeSaid(li, reason);
   return li;
 }
 
@@ -108,7 +109,7 @@ function showPlace(row, gauge, value, name) {
 
 function note(value, age) {
   const parts = [];
-  if (value.quality !== "good") parts.push(value.reason ? `${text(value.quality)}: ${value.reason}` : text(value.quality));
+  if (value.quality !== "good") parts.push(value.reason ? `${text(value.quality)}: ${said(value.reason)}` : text(value.quality));
   if (age > OLD_AFTER_MS) parts.push(text("old", { age: `${Math.floor(age / 1000)} s` }));
   return parts.join(" ");
 }

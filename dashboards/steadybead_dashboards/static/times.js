@@ -2,6 +2,7 @@
 const zone = document.documentElement.dataset.zone;
 const language = document.documentElement.lang === "en" ? "en-GB" : document.documentElement.lang;
 const clockFormat = formatIn(zone, { hour: "2-digit", minute: "2-digit", second: "2-digit" });
+const dayFormat = formatIn(zone, { year: "numeric", month: "2-digit", day: "2-digit" });
 const utcFormat = formatIn("UTC", {
   year: "numeric", month: "2-digit", day: "2-digit",
   hour: "2-digit", minute: "2-digit", second: "2-digit",
@@ -24,6 +25,13 @@ export function heardTime(iso) {
 
 /** Write the time of day in the site's zone. */
 export const clock = (ms) => clockFormat.format(ms);
+
+/** Write day and time of day in the site's zone, the day in the order of the page's language. */
+export function dayAndClock(ms) {
+  const p = Object.fromEntries(dayFormat.formatToParts(ms).map((x) => [x.type, x.value]));
+  const day = language.startsWith("en") ? `${p.year}-${p.month}-${p.day}` : `${p.day}.${p.month}.${p.year}`;
+  return `${day} ${clock(ms)}`;
+}
 
 /** Write a time in UTC, for the hover. */
 export function utc(ms) {

@@ -1,4 +1,6 @@
 /** Words and units, as the server's catalogue gave them with the page. */
+import { comma } from "./figures.js";
+
 const tables = JSON.parse(document.getElementById("words").textContent);
 
 /** Give a text; `{name}` is replaced by `values.name`. */
@@ -19,6 +21,10 @@ export function quantity(name) {
 /** Print a value with the decimals of its quantity; an en dash where there is none. */
 export function printed(value, name) {
   if (value === null || value === undefined) return "–";
+  return comma(plainly(value, name));
+}
+
+function plainly(value, name) {
   const shown = value.toFixed(quantity(name).decimals);
   return (Number(shown) === 0 ? shown.replace("-", "") : shown).replace("-", "−");
 }
@@ -26,8 +32,8 @@ export function printed(value, name) {
 /** Print a limit: like a value, but without zeros at its end; an ellipsis where it is open. */
 export function printedLimit(value, name) {
   if (value === null) return "…";
-  const shown = printed(value, name);
-  return shown.includes(".") ? shown.replace(/\.?0+$/, "") : shown;
+  const shown = plainly(value, name);
+  return comma(shown.includes(".") ? shown.replace(/\.?0+$/, "") : shown);
 }
 
 /** Shape ids carry no spaces. */
