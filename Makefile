@@ -1,4 +1,4 @@
-# make demo | test | check | bench | score     (Python >= 3.11; everything lands in .venv)
+# make demo | test | check | bench | score | faults     (Python >= 3.11; everything lands in .venv)
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
@@ -6,7 +6,7 @@ PORT ?= 8765
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 PYTEST_ARGS ?=
 
-.PHONY: demo test check bench score pictures lock clean
+.PHONY: demo test check bench score faults pictures lock clean
 
 $(VENV)/run.done: requirements.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Steadybead needs Python 3.11 or newer: set PYTHON=..."; exit 2; }
@@ -38,6 +38,11 @@ test: $(VENV)/dev.done $(VENV)/product.done
 bench: $(VENV)/dev.done $(VENV)/product.done
 	@sh tests/servers.sh
 	$(BIN)/python tests/bench/run.py $(BENCH_ARGS)
+
+# One family: FAULTS_ARGS="kill-collector --times 50"
+faults: $(VENV)/dev.done $(VENV)/product.done
+	@sh tests/servers.sh
+	$(BIN)/python tests/faults/run.py --json tests/faults/results.json --readme README.md $(FAULTS_ARGS)
 
 score: $(VENV)/dev.done $(VENV)/product.done
 	$(BIN)/python tests/bench/score.py $(SCORE_ARGS)

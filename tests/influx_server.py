@@ -16,6 +16,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from http.client import HTTPException
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from itertools import count
 from pathlib import Path
@@ -203,7 +204,10 @@ def _handler(gate: Gate, target: object, native: bool) -> type[BaseHTTPRequestHa
             if gate.unmapped and self.path.startswith(("/query", "/api/v2/buckets")):
                 return 200, _UNMAPPED["/query" if "/query" in self.path else "buckets"]
             path = self.path if native else influx_shim.mapped(self.path)
-            found = influx_shim.passed(host, path, self.command, body, token)
+            try:
+                found = influx_shim.passed(host, path, self.command, body, token)
+            except (OSError, HTTPException):  # the engine is dead: so is its front
+                return None
             if gate.swallow_answers > 0 and self.command == "POST":
                 gate.swallow_answers -= 1
                 return None
