@@ -84,10 +84,10 @@ def slow_store(times: int, seed: int) -> list[Row]:
         try:
             row = Row("slow-store", "readings server stands still, 1 to 15 s", times, 0, 0, 0)
             for _ in range(times):
-                engine.signal(signal.SIGSTOP)
+                engine.tell(signal.SIGSTOP)
                 time.sleep(draw.choice((1.0, 2.0, 4.0, 15.0)))
                 since, first = time.monotonic(), load.sent
-                engine.signal(signal.SIGCONT)
+                engine.tell(signal.SIGCONT)
                 row.recovery_s.append(await_fresh(influx_of(gate), load, first, since))
                 time.sleep(draw.uniform(0.1, 1.0))
             return [counted(row, influx_of(gate), load)]

@@ -4,12 +4,14 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import orjson
 
 from faults.sending import NAMES, Load, channel
+from steadybead_collector.records.store import open_records
 from steadybead_collector.stores import SqliteReadings
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.ports import ReadingsStore, StoreError
@@ -26,8 +28,10 @@ class Count:
     sent: int = 0
     missing: int = 0
     doubled: int = 0
+    lost: set[tuple[str, int]] = field(default_factory=set)
 
     def add(self, other: "Count") -> None:
+        self.lost |= other.lost
         self.sent += other.sent
         self.missing += other.missing
         self.doubled += other.doubled
@@ -80,7 +84,9 @@ def _timed(rows: Columns, load: Load, name: str, sent: list[int], acknowledged: 
     found = dict(zip(rows.time.tolist(), rows.raw.tolist(), strict=True))
     must = {moment for moment, (known, _) in could.items() if known}
     foreign = sum(could.get(moment, (False, np.nan))[1] != raw for moment, raw in found.items())
-    return Count(len(must), len(must - found.keys()), len(rows) - len(found) + foreign)
+    lost = must - found.keys()
+    twice = len(rows) - len(found)
+    return Count(len(must), len(lost), twice + foreign, {(name, moment) for moment in lost})
 
 
 def _untimed(rows: Columns, dials: list[int], load: Load, *, exact: bool) -> Count:
@@ -90,6 +96,25 @@ def _untimed(rows: Columns, dials: list[int], load: Load, *, exact: bool) -> Cou
     twice = sum(number - 1 for number in found.values()) if exact else 0
     foreign = sum(not 0 <= value <= highest for value in found)
     return Count(len(must), len(must - found.keys()), twice + foreign)
+
+
+def in_quarantine(folder: Path) -> set[tuple[str, int]]:
+    """Give the readings, by name and time, whose message stands in quarantine with its payload."""
+    records = open_records("sqlite", folder)
+    found: set[tuple[str, int]] = set()
+    after = None
+    try:
+        while True:
+            page = records.refusals.page(500, after)
+            for row in page.items:
+                if row.refused.payload.startswith(b"["):
+                    for item in orjson.loads(row.refused.payload):
+                        found.add((item["n"], round(item["t"] * 1e6)))
+            if page.next is None:
+                return found
+            after = page.next
+    finally:
+        records.close()
 
 
 def settled(opening: Opening, load: Load, timeout_s: float = 90.0, *, exact: bool = True) -> Count:

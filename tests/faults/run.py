@@ -36,6 +36,7 @@ FAMILIES: dict[str, tuple[str, str, int, int]] = {
     "disk-full-embedded": ("family_disk", "disk_full_embedded", 20, 0),
     "read-only": ("family_disk", "read_only", 20, 0),
     "power-cut-disk": ("family_disk", "power_cut_disk", 50, 0),
+    "clock-steps": ("family_clock", "clock_steps", 30, 0),
     "broker-away": ("family_outages", "broker_away", 10, 0),
     "store-away": ("family_outages", "store_away", 10, 0),
     "records-away": ("family_outages", "records_away", 10, 0),

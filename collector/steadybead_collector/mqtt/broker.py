@@ -11,6 +11,7 @@ import subprocess
 import sys
 import sysconfig
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -29,6 +30,10 @@ _READY_S = 20.0
 _STOP_S = 3.0
 _PR_SET_PDEATHSIG = 1
 _MQTT_PORT = re.compile(r"Listening for MQTT clients on mqtt://.+:(\d+)")
+_STUCK = re.compile(r"critical write error|no space left|will be disabled", re.IGNORECASE)
+_ROOM_BYTES = 4 * 1024**2
+_LOOK_EVERY_S = 1.0
+_STEADY_AFTER_S = 10.0
 _OWN_PORT = re.compile(r"Listening for client connections on .+:(\d+)")
 
 
@@ -40,6 +45,8 @@ class EmbeddedBroker:
     """Runs the broker in `folder`/broker on `listen` (host:port, port 0 takes a free one).
 
     It dies with this process, also at SIGKILL (Linux), and is started again if it ends by itself.
+    After a full disk it refuses every message for ever; it is then started again once there is
+    room.
     One that an earlier run left behind is ended first: only the owner of the locked data folder
     may start one.
     """
@@ -59,6 +66,7 @@ class EmbeddedBroker:
         self._changed = threading.Condition()
         self._stopping = False
         self._failure = ""
+        self._looked_at = 0.0
 
     @property
     def url(self) -> str:
@@ -124,7 +132,10 @@ class EmbeddedBroker:
         """Run the broker until told to stop. The child's life hangs on this very thread."""
         pause_s = 0.5
         while not self._stopping:
+            began = time.monotonic()
             self._run_once()
+            if time.monotonic() - began > _STEADY_AFTER_S:
+                pause_s = 0.5
             with self._changed:
                 if not self._own_port:
                     self._failure = self._failure or self._why()
@@ -161,12 +172,25 @@ class EmbeddedBroker:
         running = self._own_port != 0  # before that, a fault goes into the error of `start`
         if running and ("[ERR]" in line or "[FTL]" in line or "[WRN]" in line):
             LOG.warning("broker: %s", line)
+            if _STUCK.search(line):
+                self._start_anew_if_there_is_room()
         if (port := _MQTT_PORT.search(line)) is not None:
             self._port = int(port.group(1))
         if (port := _OWN_PORT.search(line)) is not None:
             with self._changed:
                 self._own_port = int(port.group(1))
                 self._changed.notify_all()
+
+    def _start_anew_if_there_is_room(self) -> None:
+        """End a broker that could not write; what it has acknowledged is on disk."""
+        now = time.monotonic()
+        if now - self._looked_at < _LOOK_EVERY_S:
+            return
+        self._looked_at = now
+        process = self._process
+        if process is not None and has_room(self._home, _ROOM_BYTES):
+            LOG.warning("the embedded broker could not write; there is room again: it starts anew")
+            process.kill()
 
     def _why(self) -> str:
         faults = [line for line in self._lines if "[FTL]" in line or "[ERR]" in line]
@@ -200,6 +224,18 @@ mqtt {{
     @property
     def _bracketed(self) -> str:
         return f"[{self._host}]" if ":" in self._host else self._host
+
+
+def has_room(folder: Path, size: int) -> bool:
+    """Tell by trial whether `size` bytes can be written in a folder."""
+    probe = folder / "room"
+    try:
+        probe.write_bytes(bytes(size))
+    except OSError:
+        return False
+    finally:
+        probe.unlink(missing_ok=True)
+    return True
 
 
 def find_binary() -> Path:
