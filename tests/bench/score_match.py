@@ -53,11 +53,11 @@ def _all(kinds: Iterable[str | frozenset[str]]) -> frozenset[str]:
 
 _FALLS: tuple[str | frozenset[str], ...] = ("flow_loss", FLOW, HEAT, AIR)
 MEANT: Mapping[str, Meant] = {
-    "hose_off": _m(AIR, sign=[FLOW, HEAT, WORN]),
+    "hose_off": _m(AIR, "air_leak", sign=[FLOW, HEAT, WORN]),
     "air_lost": _m(AIR, "flow_low", sign=[HEAT]),
     "air_stopped_before_cool": _m(AIR, sign=[HEAT, FLOW]),
     "nozzle_clogged": _m("flow_low", "flow_loss", sign=[HEAT, AIR], cause="flow_loss"),
-    "hose_leak": _m("flow_low", "flow_loss", sign=[HEAT, AIR], cause="flow_loss"),
+    "hose_leak": _m("air_leak", "flow_low", "flow_loss", sign=[HEAT, AIR], cause="flow_loss"),
     "supply_sag": _m("supply_voltage", sign=(HEAT, FLOW, AIR, WORN, "flow_loss"),
                      cause="supply_voltage"),
     "element_break": _m("heat_low", WORN, "element_ageing", sign=[AIR]),
@@ -84,7 +84,7 @@ MEANT: Mapping[str, Meant] = {
     "flow_meter_drift": _m("flow_meter_drift", sign=[FLOW], cause="flow_meter_drift", slow=True),
     "flow_meter_zero": _m("flow_meter_drift", sign=[FLOW], cause="flow_meter_drift", slow=True),
     "pressure_zero": _m("pressure_zero", sign=["filter_fell"], slow=True),  # which asks for it too
-    "tube_off": _m("filter_fell", "pressure_zero", slow=True),
+    "tube_off": _m("filter_fell", "pressure_lost", "pressure_zero", slow=True),
 }  # fmt: skip
 NEEDS_DROP = frozenset(k for k in MEANT if k.startswith("filter_"))
 # what the size of a fault is in the unit of the cause that the drift watch weighs
@@ -221,6 +221,10 @@ def _excused(walked: Walked, fault: Fault, meant: Meant) -> Outcome:
     }:
         return Outcome.NO_CHANNEL
     scope = walked.scopes.get(fault.id, {})
+    if fault.kind.name == "pressure_zero" and "pressure_zero" in scope:
+        smallest = scope["pressure_zero"]
+        small = smallest is None or abs(fault.size) < smallest
+        return Outcome.NOT_DETECTABLE if small else Outcome.MISSED
     if meant.cause and meant.cause in scope:
         smallest = scope[meant.cause]
         size = _size(walked, fault, meant)

@@ -56,6 +56,11 @@ class Results:
         if span.kind in ("clean", "slow", "drift") and span.days > 14:
             self.alarmed += score_baselines(walked)
 
+    def join(self, other: "Results") -> None:
+        """Take over what came of other spans."""
+        for part in fields(self):
+            getattr(self, part.name).extend(getattr(other, part.name))
+
     def frames(self) -> dict[str, pd.DataFrame]:
         """Give every kind of row as a data frame."""
         frames = {

@@ -190,7 +190,9 @@ class Walk:
                 continue
             gun = fault.gun or _gun_of(fault.channel) or "a"
             watch = self.diagnosis.guns[gun].health.drift
-            self.seen.scopes[fault.id] = {s.cause: s.smallest for s in watch.scope()}
+            scope = {s.cause: s.smallest for s in watch.scope()}
+            scope["pressure_zero"] = self.diagnosis.checks.zero.smallest(fault.channel or "")
+            self.seen.scopes[fault.id] = scope
 
 
 def _change(span: Span, row: Truth) -> FilterChange:

@@ -15,7 +15,7 @@ KINDS_AT_ONCE = ("hose_off", "air_stopped_before_cool")
 @pytest.mark.timeout(3600)
 def test_the_short_form_of_the_scoreboard() -> None:
     said: list[str] = []
-    results = score(1, SEED, short=True, say=said.append)
+    results, _ = score(1, SEED, short=True, say=said.append)
     frames = results.frames()
     spans, faults, events = frames["spans"], frames["faults"], frames["events"]
 

@@ -213,6 +213,15 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             unfit=False,
             family="filter",
         ),
+        "air_leak": Entry(
+            Priority.MEDIUM,
+            "air leak: the drop over the filter rose to {value} {unit} while the guns lost air",
+            "hose or coupling leaks, or a hose is off, between blower and guns",
+            "Cut the heat of a gun without air; listen and feel along hose and couplings.",
+            MAINTENANCE,
+            unfit=False,
+            family="filter",
+        ),
         "filter_fell": Entry(
             Priority.LOW,
             "intake filter: the drop fell at once to {value} {unit}",

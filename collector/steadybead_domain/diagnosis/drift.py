@@ -21,6 +21,7 @@ from steadybead_domain.diagnosis.checks_due import CheckPoint, ChecksDue
 from steadybead_domain.diagnosis.drift_words import finding_of, over_of
 from steadybead_domain.diagnosis.feature import Feature, FeatureFacts
 from steadybead_domain.diagnosis.finding import Finding
+from steadybead_domain.diagnosis.flow_alike import FlowAlike
 from steadybead_domain.diagnosis.scope import Scope, scope_of
 from steadybead_domain.diagnosis.shift_figures import Shift, StateReader
 from steadybead_domain.diagnosis.signatures import (
@@ -114,6 +115,7 @@ class DriftWatch:
         self.features = {n: Feature(facts) for n, facts in FACTS.items() if self._has(n, names)}
         self.checks = ChecksDue(station, gun)
         self.shift = Shift()
+        self.alike = FlowAlike()
         self.hot_windows = 0
         self.settled_at: int | None = None if self._burns_in() else 0
         self.last: Residual | None = None
@@ -143,7 +145,7 @@ class DriftWatch:
         """Learn anew, after a sensor, meter or element was changed or adjusted."""
         self.balance.forget()
         self.features = {name: Feature(FACTS[name]) for name in self.features}
-        self.shift = Shift()
+        self.shift, self.alike = Shift(), FlowAlike()
         self.told = self.told_flow = self.last = None
         self.hot_windows = 0
         self.settled_at = None if self._burns_in() else 0
@@ -220,8 +222,11 @@ class DriftWatch:
         shift, self.shift = self.shift, Shift()
         begun, ended = shift.states[0].start, shift.states[-1].end
         self.flow_l_min = _known(shift.states[-1].flow_l_min, self.flow_l_min)
-        for name, value in shift.figures().items():
-            self._add(name, begun, value, ended)
+        figures: dict[str, float | None] = {**shift.figures()}
+        figures["flow"] = self.alike.figure(shift.flows())
+        for name, value in figures.items():
+            if value is not None:
+                self._add(name, begun, value, ended)
         if "balance" in self.features and self._settled(ended):
             self._add_balance(shift, begun)
         yield from self._judge(time)
@@ -325,6 +330,7 @@ class DriftWatch:
             "features": {n: f.dump() for n, f in self.features.items()},
             "checks": self.checks.dump(),
             "shift": self.shift.dump(),
+            "alike": self.alike.dump(),
             "scale": self.reader.scale,
             "nozzle_told": any(f.facts is NOZZLE_TOLD for f in self.features.values()),
             "hot_windows": self.hot_windows,
@@ -347,6 +353,7 @@ class DriftWatch:
             self.features["balance"].facts = NOZZLE_TOLD
         self.checks.load(data["checks"])
         self.shift.load(data["shift"])
+        self.alike.load(data.get("alike", [None, []]))
         self.reader.scale = data["scale"]
         self.hot_windows, self.settled_at = int(data["hot_windows"]), data["settled_at"]
         self.flow_l_min = float(data["flow_l_min"])

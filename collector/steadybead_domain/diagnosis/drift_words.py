@@ -33,6 +33,9 @@ _CONFIRM_PROBE = (
     "Hold the needle probe 5 mm inside the nozzle to confirm; look where the tip sits; then"
     " calibrate or change the thermocouple, and look through the welds since."
 )
+SUPPLY_TO_DO = (
+    "Have the supply looked at by an electrician: long leads, a loaded circuit, a bad contact."
+)
 _SAYS: Mapping[str, tuple[str, str]] = {
     s.THERMOCOUPLE: (
         "the thermocouple reads {size} {way}",
@@ -56,7 +59,7 @@ _SAYS: Mapping[str, tuple[str, str]] = {
     ),
     s.SUPPLY: (
         "the supply voltage is {size} {lower} than usual",
-        "Have the supply looked at by an electrician: long leads, a loaded circuit, a bad contact.",
+        SUPPLY_TO_DO,
     ),
     s.POWER_OR_LOSS: (
         "power and heat do not fit by {size}, while temperature and flow seem right",

@@ -30,7 +30,8 @@ from steadybead_domain.diagnosis.filter_growth import Growth, RunSeen, growth
 
 SHIFT_S = 8 * 3600.0
 NOTICE_S = 3 * SHIFT_S  # a change is announced so long before, but
-NOTICE_SHARE = 0.16  # not before this share of the life is left
+NOTICE_SHARE = 0.25  # not before this share of the life is left,
+QUICK_SHARE = 0.16  # or this one of a life shorter than two such notices
 FEWEST_BINS = 10
 NOT_DUE = 2.0  # times that notice: a change that was announced is taken back only beyond it
 BACK = 0.85  # of the limit: below it the limit is no longer reached
@@ -113,6 +114,11 @@ class FilterTracker:
         """Forget the run so far: the filter was changed. Flow, zero and noise stay known."""
         self._forget("")
         self.five, self.lately = [], []
+
+    def fell(self, time_s: float) -> FilterUpdate:
+        """Begin anew, as the drop was seen to fall by less than the tracker itself calls a jump."""
+        self._forget(FELL)
+        return self._said(time_s)
 
     def _forget(self, asked: str) -> None:
         self.bins, self.began, self.next_x = RunBins(), self.x, 0.0
@@ -229,7 +235,8 @@ class FilterTracker:
             finding = self.asked or (REACHED if self.reached else SHORT)
             return FilterUpdate(time_s, resistance, None, None, None, None, finding)
         passed = self.x - self.began
-        self.next_x = passed * (1.0 + min(EVERY, EVERY_AHEAD * known.ahead[1]))
+        until_next = min(EVERY, EVERY_AHEAD * known.ahead[1])
+        self.next_x = passed * (1.0 + until_next)
         self.expected = known.level * self.scale_pa
         per_s = self.x / self.running_s
         level = known.level * self.scale_pa * self.flow.present
@@ -244,8 +251,11 @@ class FilterTracker:
             return FilterUpdate(time_s, level, per_h, None, None, None, self.asked or OPEN)
         self.asked = ""
         to_s = passed / per_s
-        notice_s = min(NOTICE_S, NOTICE_SHARE * (1.0 + middle) * to_s)
-        self.due = low * to_s < notice_s * (NOT_DUE if self.due else 1.0)
+        life_s = (1.0 + middle) * to_s
+        share = NOTICE_SHARE if life_s > 2.0 * NOTICE_S else QUICK_SHARE
+        notice_s = min(NOTICE_S, share * life_s)
+        before_next = (low - until_next) * to_s
+        self.due = before_next < notice_s * (NOT_DUE if self.due else 1.0)
         said = DUE if self.due else None
         return FilterUpdate(time_s, level, per_h, middle * to_s, low * to_s, high * to_s, said)
 

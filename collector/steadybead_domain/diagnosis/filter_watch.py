@@ -9,6 +9,8 @@ import numpy as np
 from steadybead_domain.alarms.change import Change
 from steadybead_domain.diagnosis.filter import DUE, FELL, REACHED, ROSE, FilterTracker, FilterUpdate
 from steadybead_domain.diagnosis.filter_data import Sample
+from steadybead_domain.diagnosis.filter_leak import LEAK, LeakSign
+from steadybead_domain.diagnosis.filter_steps import FilterSteps
 from steadybead_domain.diagnosis.finding import Finding, Sureness
 from steadybead_domain.diagnosis.signals import Traces
 from steadybead_domain.diagnosis.windows import WINDOW, Gatherer
@@ -28,11 +30,14 @@ _KINDS = {
     REACHED: "filter_limit",
     ROSE: "filter_blocked",
     FELL: "filter_fell",
+    LEAK: "air_leak",
 }
 _NEXT = {
     "filter_due": "Plan the change; have a filter at hand.",
     "filter_limit": "Change the filter and record the change.",
     "filter_blocked": "Look at the intake at once: cover, film, wet or blocked filter.",
+    "air_leak": "Listen and feel along hose and couplings for escaping air, also at a gun that"
+    " stands by; look at the intake if nothing is found.",
     "filter_fell": "Record the change; else look whether the filter is torn or the tube off, and"
     " whether the sensor reads 0 with the air off.",
     "filter_forecast": "Nothing yet; plan the change by the forecast.",
@@ -63,6 +68,7 @@ class FilterWatch:
         self.gatherer = Gatherer(_COLUMNS)
         channel = station.channel_of(Quantity.FILTER_PRESSURE_DROP)
         self.channel = None if channel is None else channel.id
+        self.steps, self.leak = FilterSteps(), LeakSign()
         self.changes: list[int] = []
         self.told = Told()
         self.seen = 0
@@ -86,13 +92,28 @@ class FilterWatch:
             time = int(windows.start[i]) + WINDOW
             changed += self._begun_anew(time)
             self.seen += WINDOW
-            for update in self.tracker.update(
-                Sample(time / SECOND, float(drop[i]), float(flow[i]))
-            ):
+            for update in self._updates(time, float(drop[i]), float(flow[i])):
                 told = self._held_back(update)
                 changed += self._changes(time, told)
                 found += self._findings(time, told)
         return changed, found
+
+    def _updates(self, time: int, drop_pa: float, flow: float) -> list[FilterUpdate]:
+        """Give what the tracker says, and the smaller falls and leaks that it does not know of."""
+        began = self.tracker.began
+        updates = self.tracker.update(Sample(time / SECOND, drop_pa, flow))
+        if flow <= LEAST_FLOW_L_MIN:
+            return updates
+        self.leak.update(drop_pa, flow)
+        anew = self.tracker.began != began
+        updates = [self.leak.named(u, anew=anew) for u in updates]
+        if anew:
+            self.steps.begin_anew()
+            return updates
+        zero = self.tracker.zero.offset_pa or 0.0
+        if self.steps.update(drop_pa - zero, flow, self.tracker.flow.exponent) is not None:
+            updates.append(self.tracker.fell(time / SECOND))
+        return updates
 
     def _held_back(self, told: FilterUpdate) -> FilterUpdate:
         """Take the forecast out of what is told while too little running has been seen."""
@@ -117,6 +138,7 @@ class FilterWatch:
             return []
         self.changes = [t for t in self.changes if t > time]
         self.tracker.begin_anew()
+        self.steps.begin_anew()
         self.seen = 0
         return self._turned(time, "", None)
 
@@ -184,6 +206,8 @@ class FilterWatch:
         return {
             "limit": self.tracker.limit_pa,
             "tracker": self.tracker.dump(),
+            "steps": self.steps.dump(),
+            "leak": self.leak.dump(),
             "gatherer": self.gatherer.dump(),
             "changes": self.changes,
             "seen": self.seen,
@@ -193,6 +217,9 @@ class FilterWatch:
     def load(self, data: Mapping[str, Any]) -> None:
         """Take up what `dump` gave."""
         self.tracker.load(data["tracker"])
+        if "steps" in data:
+            self.steps.load(data["steps"])
+            self.leak.load(data["leak"])
         self.gatherer.load(data["gatherer"])
         self.changes = list(data["changes"])
         self.seen = int(data["seen"])

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from steadybead_domain.conversion.specs import FlowReference
+from steadybead_domain.diagnosis.flow_alike import OPEN_L_MIN
 from steadybead_domain.diagnosis.gun_state import HOT, OFF, READY, WELDING, States
 from steadybead_domain.diagnosis.meter_factor import MeterFactor
 from steadybead_domain.diagnosis.signals import Traces
@@ -38,7 +39,8 @@ AIR_QUANTITIES: dict[str, Quantity] = {
 class GunColumns:
     """Picks what the station has for one gun; `names` lists it.
 
-    `hot` is 1 while the gun is hot, ready or welding, `off` 1 while it is off.
+    `hot` is 1 while the gun is hot, ready or welding, `off` 1 while it is off. `others`, where
+    there are other guns with a flow channel: how many of them have air.
     """
 
     def __init__(self, station: Station, gun: str) -> None:
@@ -49,11 +51,18 @@ class GunColumns:
         for name, quantity in AIR_QUANTITIES.items():
             if station.channel_of(quantity) is not None:
                 self.places[name] = (quantity, None)
-        self.names = (*self.places, "hot", "off")
+        self.others = [
+            g for g in station.guns if g != gun and station.channel_of(_Q.AIR_FLOW, g) is not None
+        ]
+        self.names = (*self.places, *(["others"] if self.others else []), "hot", "off")
 
     def of(self, traces: Traces, states: States) -> dict[str, Float64]:
         """Give the columns of a block, float64 [n] each."""
         columns = {name: traces.value(*place) for name, place in self.places.items()}
+        if self.others:
+            with np.errstate(invalid="ignore"):
+                blow = [traces.value(_Q.AIR_FLOW, g) > OPEN_L_MIN for g in self.others]
+            columns["others"] = np.sum(blow, axis=0, dtype=np.float64)
         working = (states == HOT) | (states == READY) | (states == WELDING)
         return columns | {
             "hot": working.astype(np.float64),

@@ -74,7 +74,9 @@ class GunWatch:
         changed += self.range.update(signals, states, lost)
         for quantity, detector in self.stuck.items():
             value = traces.value(quantity, self.gun)
-            changed += detector.update(signals.end, value, states)
+            junction = traces.by_channel.get(detector.junction or "")
+            cold = None if junction is None else junction.value
+            changed += detector.update(signals.end, value, states, cold)
         self.found += self.health.update(start, traces, states)
         self.last, self.states = signals, states
         return changed

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from steadybead_domain.alarms.change import Change
+from steadybead_domain.conversion.specs import Thermocouple
 from steadybead_domain.diagnosis.grid import Trace, steps_of
 from steadybead_domain.diagnosis.gun_state import COOLING, HOT, READY, WARMING, WELDING, States
 from steadybead_domain.diagnosis.limits import SENSOR_LIMITS, SensorLimits
@@ -23,6 +24,7 @@ _KINDS = {
     Reason.OPEN_CIRCUIT: "sensor_open_circuit",
     Reason.LOOP_FAULT: "sensor_loop_fault",
 }
+NO_MOVE_C = 0.06  # a live couple's noise passes it within seconds, a cold junction's does not
 _MOVES_WITH_HEAT = (Quantity.NOZZLE_TEMPERATURE,)
 
 
@@ -64,7 +66,8 @@ class StuckSensor:
 
     Needs the gun's state. Speaks for temperature and flow of a gun that is hot, and for the
     temperature while it warms or cools. A healthy reading that is coarsely rounded can look the
-    same, hence the long delay and the low priority.
+    same, hence the long delay and the low priority. A thermocouple whose voltage is frozen still
+    moves with its cold junction: where that is a channel, it is the difference that must move.
     """
 
     def __init__(self, channel: Channel, limits: SensorLimits = SENSOR_LIMITS) -> None:
@@ -73,13 +76,20 @@ class StuckSensor:
         self.hot_s = max(limits.stuck_hot_s, silence_s)
         self.moving_s = max(limits.stuck_moving_s, silence_s)
         self.with_heat = channel.quantity in _MOVES_WITH_HEAT
+        wiring = channel.conversion
+        junction = wiring.cold_junction if isinstance(wiring, Thermocouple) else None
+        self.junction = junction if isinstance(junction, str) else None
         self.last = float("nan")
         self.same = 0
         self.active = False
 
-    def update(self, end: Int64, value: Float64, states: States) -> Iterator[Change]:
-        """Give the changes of a block."""
-        unchanged = np.equal(value, np.concatenate(([self.last], value[:-1])))
+    def update(
+        self, end: Int64, value: Float64, states: States, junction: Float64 | None = None
+    ) -> Iterator[Change]:
+        """Give the changes of a block; `junction`: what the channel's cold junction reads."""
+        seen = value if junction is None else value - junction
+        before = np.concatenate(([self.last], seen[:-1]))
+        unchanged = seen == before if junction is None else np.abs(seen - before) <= NO_MOVE_C
         same = run_length(unchanged, self.same)
         hot = (states == HOT) | (states == READY) | (states == WELDING)
         stuck = hot & (same >= steps_of(self.hot_s))
@@ -98,7 +108,7 @@ class StuckSensor:
                 self.moving_s if self.with_heat and same[i] < steps_of(self.hot_s) else self.hot_s,
                 self.channel.unit,
             )
-        self.last, self.same = float(value[-1]), int(same[-1])
+        self.last, self.same = float(seen[-1]), int(same[-1])
         self.active = bool(active[-1])
 
     def dump(self) -> list[Any]:

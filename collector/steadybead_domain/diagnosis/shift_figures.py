@@ -22,13 +22,17 @@ FEWEST = 4
 
 @dataclass(frozen=True, slots=True)
 class StateFigures:
-    """The figures of one steady state, [start, end) in µs; a missing one is left out."""
+    """The figures of one steady state, [start, end) in µs; a missing one is left out.
+
+    `others`: how many other guns had air.
+    """
 
     start: int
     end: int
     figures: Mapping[str, float]
     balance: BalancePoint | None
     flow_l_min: float
+    others: int = 0
 
 
 class StateReader:
@@ -56,7 +60,12 @@ class StateReader:
         _put(figures, "supply", _percent(state.get("supply")))
         _put(figures, "resistance", _percent(_resistance(state)))
         return StateFigures(
-            state.start, state.end, figures, self._balance(state, flow), state.get("flow")
+            state.start,
+            state.end,
+            figures,
+            self._balance(state, flow),
+            state.get("flow"),
+            0 if np.isnan(state.get("others")) else round(state.get("others")),
         )
 
     def _balance(self, state: SteadyState, flow: float) -> BalancePoint | None:
@@ -134,6 +143,10 @@ class Shift:
         found = {n: [s.figures[n] for s in self.states if n in s.figures] for n in names}
         return {n: median(values) for n, values in found.items() if len(values) >= FEWEST}
 
+    def flows(self) -> list[tuple[int, float]]:
+        """Give the flow figure of each state with the number of other guns that had air."""
+        return [(s.others, s.figures["flow"]) for s in self.states if "flow" in s.figures]
+
     def points(self) -> list[BalancePoint]:
         """Give the points for the balance, none if they are fewer than `FEWEST`."""
         points = [s.balance for s in self.states if s.balance is not None]
@@ -142,13 +155,20 @@ class Shift:
     def dump(self) -> list[Any]:
         """Give the memory as JSON."""
         return [
-            [s.start, s.end, dict(s.figures), s.balance and asdict(s.balance), s.flow_l_min]
+            [
+                s.start,
+                s.end,
+                dict(s.figures),
+                s.balance and asdict(s.balance),
+                s.flow_l_min,
+                s.others,
+            ]
             for s in self.states
         ]
 
     def load(self, data: Any) -> None:
         """Take up what `dump` gave."""
         self.states = [
-            StateFigures(start, end, figures, balance and BalancePoint(**balance), flow)
-            for start, end, figures, balance, flow in data
+            StateFigures(start, end, figures, balance and BalancePoint(**balance), *rest)
+            for start, end, figures, balance, *rest in data
         ]

@@ -34,7 +34,7 @@ _DRIFT = frozenset(
 )
 FORECAST = "filter_forecast"
 SHIFT = 8 * HOUR
-_NOW_KINDS = frozenset({"filter_limit", "filter_blocked", "element_headroom_lost"})
+_NOW_KINDS = frozenset({"filter_limit", "filter_blocked", "air_leak", "element_headroom_lost"})
 _PLAN_KINDS = frozenset(
     {"filter_due", "flow_margin_falling", "element_ageing", "element_warm_up_slow"}
 )
@@ -94,10 +94,11 @@ class Standing:
 def subject_of(finding: Finding) -> str:
     """Give what a finding is about: a newer one about the same takes its place.
 
-    All that is said of a station's filter is one subject, and so is all drift of a gun.
+    All that is said of a station's filter is one subject, a leak behind it with it, and so is all
+    drift of a gun.
     """
     kind, channel = finding.kind.removesuffix(OVER), finding.channel
-    if kind.startswith("filter_"):
+    if kind.startswith("filter_") or kind == "air_leak":
         return f"{finding.station}/filter"
     place = "" if channel is None else channel.channel
     weighed = kind == s.ELEMENT and finding.evidence  # by the drift watch, among other causes

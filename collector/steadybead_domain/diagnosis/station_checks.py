@@ -1,12 +1,15 @@
-"""Slow checks that belong to no single gun: signs of bad sensors, zeros of the air source."""
+"""Slow checks that belong to no single gun: signs of bad sensors, the air source, the supply."""
 
 from collections.abc import Mapping
 from typing import Any
 
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.gun_state import States
+from steadybead_domain.diagnosis.outlet_tube import OutletTube
 from steadybead_domain.diagnosis.sensor_signs import SensorSigns
+from steadybead_domain.diagnosis.sensor_still import StillSensors
 from steadybead_domain.diagnosis.signals import Traces
+from steadybead_domain.diagnosis.supply_watch import SupplyWatch
 from steadybead_domain.diagnosis.zero_check import ZeroCheck
 from steadybead_domain.plant import Station
 from steadybead_domain.quantities import Quantity
@@ -22,10 +25,16 @@ class StationChecks:
             c.id.channel: SensorSigns(c) for c in station.channels if c.quantity not in _NO_SENSOR
         }
         self.zero = ZeroCheck(station)
+        self.supply = SupplyWatch(station)
+        self.tube = OutletTube(station)
+        self.still = StillSensors(station)
 
     def update(self, start: int, traces: Traces, states: Mapping[str, States]) -> list[Finding]:
         """Give the findings of the steps start, start+1, …, in order of time; states by gun."""
         found = self.zero.update(start, traces, states)
+        found += self.supply.update(start, traces)
+        found += self.tube.update(start, traces)
+        found += self.still.update(start, traces, states)
         for name, signs in self.signs.items():
             found += signs.update(start, traces.by_channel[name])
         return sorted(found, key=lambda f: f.time)
@@ -35,6 +44,9 @@ class StationChecks:
         return {
             "signs": {name: signs.dump() for name, signs in self.signs.items()},
             "zero": self.zero.dump(),
+            "supply": self.supply.dump(),
+            "tube": self.tube.dump(),
+            "still": self.still.dump(),
         }
 
     def load(self, data: Mapping[str, Any]) -> None:
@@ -43,3 +55,7 @@ class StationChecks:
             if name in data["signs"]:
                 signs.load(data["signs"][name])
         self.zero.load(data["zero"])
+        if "still" in data:
+            self.supply.load(data["supply"])
+            self.tube.load(data["tube"])
+            self.still.load(data["still"])

@@ -29,7 +29,8 @@ class ZeroCheck:
     """Sees the air source while all guns are off and no air goes; one point an hour.
 
     The air counts as off where the motor draws nothing, else where all flows read near 0. Delay
-    as `Feature`: a zero far off shows at the first point. Not detectable: an error of the gain.
+    as `Feature`: a zero far off shows at the first point. Not detectable: an error of the gain,
+    and a zero off by less than `LEAST`, which is of no interest beside the pressures that matter.
     """
 
     def __init__(self, station: Station) -> None:
@@ -40,6 +41,14 @@ class ZeroCheck:
         self.held = 0
         self.last: int | None = None
         self.told: set[str] = set()
+
+    def smallest(self, channel: str) -> float | None:
+        """Give the smallest error of a channel's zero that is told, Pa; None if it learns yet."""
+        for quantity, figure in self.figures.items():
+            own = self.station.channel_of(quantity)
+            if own is not None and own.id.channel == channel and figure.ready:
+                return max(LEAST[quantity], figure.smallest())
+        return None
 
     def update(self, start: int, traces: Traces, states: Mapping[str, States]) -> list[Finding]:
         """Give the findings that the steps start, start+1, … allow; `states` of every gun."""

@@ -1,0 +1,168 @@
+"""A channel whose value has stopped moving, against how long it stayed the same before."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from steadybead_domain.diagnosis.finding import OVER, Finding, Sureness
+from steadybead_domain.diagnosis.gun_state import HOT, READY, WELDING, States
+from steadybead_domain.diagnosis.signals import Traces
+from steadybead_domain.diagnosis.windows import SIZE, WINDOW, Gatherer, Windows
+from steadybead_domain.plant import Channel, Station
+from steadybead_domain.quantities import Quantity
+from steadybead_domain.times import HOUR, MINUTE, SECOND
+
+_Q = Quantity
+FOLLOWED = frozenset(
+    {
+        _Q.CONTROLLER_TEMPERATURE,
+        _Q.TERMINAL_TEMPERATURE,
+        _Q.GUN_INLET_TEMPERATURE,
+        _Q.HEATER_POWER,
+        _Q.HEATER_CURRENT,
+        _Q.FILTER_PRESSURE_DROP,
+        _Q.OUTLET_PRESSURE,
+        _Q.INTAKE_TEMPERATURE,
+        _Q.INTAKE_HUMIDITY,
+        _Q.AMBIENT_PRESSURE,
+        _Q.SUPPLY_VOLTAGE,
+        _Q.MOTOR_CURRENT,
+    }
+)
+LEARN = 4 * HOUR // WINDOW
+LEAST_MOVES = 60  # windows: half an hour
+LEAST = 10 * MINUTE // WINDOW
+TIMES = 6  # so many times the longest standstill before
+TO_DO = (
+    "Compare with another instrument; look whether the logger repeats its last value; restart or"
+    " change the sensor and record the change."
+)
+
+
+@dataclass(slots=True)
+class Still:
+    """One channel in windows: what it stood at, for how long, the longest before, its moves."""
+
+    value: float = float("nan")
+    windows: int = 0
+    longest: int = 0
+    seen: int = 0
+    moves: int = 0
+    told: int | None = None
+
+    def limit(self, silence_s: float) -> int:
+        """Give how many windows without any move are too many."""
+        silent = -int(-2 * silence_s * SECOND // WINDOW)
+        return max(LEAST, TIMES * self.longest, silent)
+
+
+class StillSensors:
+    """Sees every channel that moves by itself while a gun is hot, in windows of 30 s.
+
+    Tells a value that has not changed by one bit for ten minutes and six times the longest
+    standstill seen before; learns that in its first four hot hours and goes on learning. Nozzle
+    and flow are judged by `StuckSensor`. Not detectable: a channel that moves too rarely to be
+    missed, and one that is stuck while no gun is hot.
+    """
+
+    def __init__(self, station: Station) -> None:
+        self.station = station
+        self.channels: dict[str, Channel] = {
+            c.id.channel: c for c in station.channels if c.quantity in FOLLOWED
+        }
+        self.still = {name: Still() for name in self.channels}
+        self.gatherer = Gatherer((*self.channels, "hot"))
+
+    def update(self, start: int, traces: Traces, states: Mapping[str, States]) -> list[Finding]:
+        """Give the findings that the steps start, start+1, … allow; `states` of every gun."""
+        if not self.channels or not states:
+            return []
+        hot = np.logical_or.reduce(
+            [(s == HOT) | (s == READY) | (s == WELDING) for s in states.values()]
+        )
+        columns = {name: traces.by_channel[name].value for name in self.channels}
+        windows = self.gatherer.update(start, columns | {"hot": hot.astype(np.float64)})
+        found: list[Finding] = []
+        for name in self.channels if len(windows) else ():
+            found += self._follow(name, windows)
+        return found
+
+    def _follow(self, name: str, windows: Windows) -> Iterator[Finding]:
+        column = windows.columns[name]
+        first, same = column[:, 0], np.all(column == column[:, :1], axis=1)
+        hot = windows.mean("hot") == 1.0
+        for i in range(len(windows)):
+            value = float(first[i])
+            stands = bool(same[i] and hot[i])
+            goes_on = stands and (value == self.still[name].value or not self.still[name].windows)
+            known = bool(hot[i] and np.isfinite(value))
+            self.still[name].seen += known
+            self.still[name].moves += known and not goes_on
+            yield from self._count(name, int(windows.start[i]) + WINDOW, value, goes_on=goes_on)
+            self.still[name].value = float(column[i, SIZE - 1])
+
+    def _count(self, name: str, time: int, value: float, *, goes_on: bool) -> Iterator[Finding]:
+        still = self.still[name]
+        if not goes_on:
+            if still.told is None:
+                still.longest = max(still.longest, still.windows)
+            elif not np.isnan(value) and value != still.value:
+                yield self._finding(name, time, value, over=True)
+                still.told = None
+            still.windows = 0
+            return
+        still.windows += 1
+        limit = still.limit(self.channels[name].silence_s)
+        learnt = still.seen >= LEARN and still.moves >= LEAST_MOVES
+        if learnt and still.told is None and still.windows >= limit:
+            still.told = time
+            yield self._finding(name, time, value)
+
+    def _finding(self, name: str, time: int, value: float, *, over: bool = False) -> Finding:
+        channel, still = self.channels[name], self.still[name]
+        minutes = still.windows * WINDOW / MINUTE
+        longest = still.longest * WINDOW / MINUTE
+        words = (
+            f"{name}: exactly {value:g} {channel.unit} for {minutes:.0f} min while a gun was hot;"
+            f" before, it never stood still for more than {longest:.1f} min."
+        )
+        return Finding(
+            "sensor_stuck" + OVER * over,
+            channel.id.station_id,
+            channel.gun,
+            channel.id,
+            time,
+            time if over else time - still.windows * WINDOW,
+            f"{name}: moves again." if over else words,
+            "Nothing." if over else TO_DO,
+            Sureness.LIKELY,
+            minutes,
+            longest,
+            None,
+            still.limit(channel.silence_s) * WINDOW / MINUTE,
+            "min",
+        )
+
+    def dump(self) -> dict[str, Any]:
+        """Give the memory as JSON."""
+        rows = {
+            name: [
+                None if np.isnan(s.value) else s.value,
+                s.windows,
+                s.longest,
+                s.seen,
+                s.moves,
+                s.told,
+            ]
+            for name, s in self.still.items()
+        }
+        return {"still": rows, "gatherer": self.gatherer.dump()}
+
+    def load(self, data: Mapping[str, Any]) -> None:
+        """Take up what `dump` gave, as far as the channels are still there."""
+        for name in self.still.keys() & data["still"].keys():
+            value, *rest = data["still"][name]
+            self.still[name] = Still(float("nan") if value is None else float(value), *rest)
+        self.gatherer.load(data["gatherer"])
