@@ -39,13 +39,14 @@ from steadybead_api.alarm_metrics import AlarmMetrics
 from steadybead_api.alarm_pages import alarm_router
 from steadybead_api.demo_visitor import DemoVisitor
 from steadybead_api.maintenance_pages import maintenance_router
-from steadybead_api.middleware import BodyLimit, Measured, SecurityHeaders
+from steadybead_api.middleware import HEADERS, BodyLimit, Measured, SecurityHeaders
 from steadybead_api.page_routes import page_router
 from steadybead_api.people_pages import people_router
 from steadybead_api.procedure_pages import procedure_router
 from steadybead_api.quality_pages import quality_router
 from steadybead_api.sensor_pages import sensor_router
 from steadybead_api.services import Services
+from steadybead_api.setup_pages import setup_router
 from steadybead_api.weld_pages import weld_router
 
 PREFIX = "/api/v1"
@@ -92,7 +93,7 @@ def create_app(services: Services) -> FastAPI:
     )
     app.state.services = services
     _gauges(services)
-    problems.install(app)
+    problems.install(app, HEADERS)
     app.include_router(_api())
     app.include_router(health_routes.router)
     app.include_router(login_routes.router)
@@ -104,6 +105,7 @@ def create_app(services: Services) -> FastAPI:
     app.include_router(quality_router(services))
     app.include_router(maintenance_router(services))
     app.include_router(alarm_router(services))
+    app.include_router(setup_router(services))
     openapi.install(app)
     app.add_middleware(DemoVisitor)
     app.add_middleware(BodyLimit)

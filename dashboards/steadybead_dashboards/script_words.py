@@ -78,6 +78,17 @@ SCRIPT_TEXTS = {
     "filter_changed": mark("changed"),
     "filter_tapped_out": mark("tapped out"),
     "filter_inspected": mark("inspected"),
+    "plant_too_large": mark("The file is larger than {most} KiB. Use steadybead check for it."),
+    "plant_one": mark("Not in order: one mistake."),
+    "plant_some": mark("Not in order: {n} mistakes."),
+    "plant_many": mark("Not in order: the first {n} mistakes."),
+    "plant_in_order": mark("In order: {stations} stations, {channels} channels."),
+    "plant_station": mark("{station}: guns {guns}, channels {channels}"),
+    "plant_added": mark("New beside the plant file in force ({n}): {names}"),
+    "plant_removed": mark("Not in it any more ({n}): {names}"),
+    "plant_changed": mark("Changed ({n}): {names}"),
+    "plant_same": mark("Its channels are those of the plant file in force."),
+    "plant_line": mark("Line {line}"),
     "moved_by": mark("The calibrations move these readings by {least} to {most} {unit}."),
 }
 

@@ -23,6 +23,7 @@ PAGES = (
     "/alarms/alarm-1",
     "/alarm-quality",
     "/work-list",
+    "/setup",
     "/signin",
     "/stations/north/nowhere",
 )
