@@ -1,6 +1,7 @@
 """Servers in the foreground: open the rooms, serve until asked to stop, close them."""
 
 import contextlib
+import os
 import signal
 import socket
 import sys
@@ -21,6 +22,8 @@ from steadybead_domain.errors import PlainError
 from steadybead_domain.people import Actor, Role
 
 GRACE_S = 2
+PUBLISHED = "STEADYBEAD_HTTP"
+_ANY_HOST = ("", "0.0.0.0", "::")  # noqa: S104 - named to be replaced
 _SIGNALS = (signal.SIGINT, signal.SIGTERM)
 
 
@@ -66,10 +69,18 @@ def bound_socket(host: str, port: int) -> socket.socket:
     return taken
 
 
-def address_of(taken: socket.socket) -> str:
-    """Give the address that a person types."""
+def address_of(taken: socket.socket, published: str = "") -> str:
+    """Give the address that a person types on this machine.
+
+    `published`: `host:port` or `port` under which a container's port is reached from outside.
+    """
     host, port = taken.getsockname()[:2]
-    return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
+    if published:
+        host, _, port = published.rpartition(":")
+    if host.strip("[]") in _ANY_HOST:
+        host = "127.0.0.1"
+    host = f"[{host}]" if ":" in host and not host.startswith("[") else host
+    return f"http://{host}:{port}/"
 
 
 def serve_until_stopped(
@@ -97,7 +108,7 @@ def _tell_when_started(server: _Server, taken: socket.socket, ready: Callable[[s
     while not server.started and not server.should_exit:
         pause.wait(0.02)
     if server.started:
-        ready(address_of(taken))
+        ready(address_of(taken, os.environ.get(PUBLISHED, "")))
 
 
 def wait_for_signal() -> None:

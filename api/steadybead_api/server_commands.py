@@ -32,6 +32,7 @@ def add_server_commands(commands: "argparse._SubParsersAction[Any]") -> None:
 
 def prepare_servers(words: argparse.Namespace) -> int:
     """Make what is missing; say what a person needs to know."""
+    from steadybead_collector.servers.authority import names_missing  # noqa: PLC0415
     from steadybead_collector.servers.prepare import (  # noqa: PLC0415
         Addresses,
         Places,
@@ -50,6 +51,13 @@ def prepare_servers(words: argparse.Namespace) -> int:
         f"{len(plant.stations)} stations may speak to the broker; the password of each lies in"
         f" {places.of('app')}/stations, the broker's CA in {places.of('app')}/ca.pem\n"
     )
+    certificate = places.of("broker") / "server.pem"
+    if missing := names_missing(certificate, names):
+        sys.stdout.write(
+            f"the broker's certificate of an earlier start does not name {', '.join(missing)}:"
+            f" stations cannot check it under that name. Remove {certificate.with_suffix('.key')}"
+            " and start again, then give all stations the new ca.pem\n"
+        )
     return 0
 
 

@@ -130,3 +130,56 @@ def test_a_plant_file_of_the_shop_s_own_is_taken_over_each_time(tmp_path: Path) 
     assert plant.access.read == "open"
     assert [s.id.station for s in plant.plant.stations][-1] == "bay-9"
     assert (tmp_path / "app" / "stations" / "bay-9").exists()
+
+
+def test_what_is_left_to_the_shop_stays_when_the_servers_are_put_in(tmp_path: Path) -> None:
+    own = tmp_path / "config" / "shop.toml"
+    assert prepared(tmp_path) == 0
+    text = (tmp_path / "config" / "plant.toml").read_text().split("[site]", 1)[1]
+    settings = '[store]\nreadings = "sqlite"\nkeep_days = 800\n\n[mqtt]\nroot = "shop/v1"\n\n'
+    own.write_text(f"{settings}[site]{text}")
+    assert prepared(tmp_path) == 0
+    plant = load_plant_file(tmp_path / "config" / "plant.toml")
+    assert plant.store.keep_days == 800
+    assert plant.store.readings.startswith("influxdb+http://")
+    assert plant.mqtt.root == "shop/v1"
+    assert "shop/v1/north/%u/senml" in (tmp_path / "broker" / "rights").read_text()
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('[mqtt]\nurl = "x"\n\n[site]\nid = "north"\n\n[[station]]\n', "shop.toml: line 7"),
+        ("[mqtt]\nurl = \n[site]\n", "shop.toml: line 2: is not TOML"),
+        ("[site]\nid = \n", "shop.toml: line 2"),
+        ("[site]\nname = '\xff'\n", "save it as UTF-8"),
+    ],
+)
+def test_a_mistake_in_the_shop_s_own_file_is_named_by_its_own_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], text: str, says: str
+) -> None:
+    own = tmp_path / "config" / "shop.toml"
+    own.parent.mkdir()
+    own.write_bytes(text.encode("latin-1"))
+    assert prepared(tmp_path) == 2
+    said = capsys.readouterr().err
+    assert says in said
+    assert "Traceback" not in said
+
+
+def test_a_name_that_the_certificate_lacks_is_told_with_the_remedy(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert prepared(tmp_path) == 0
+    assert "certificate" not in capsys.readouterr().out
+    before = (tmp_path / "app" / "ca.pem").read_bytes()
+    assert prepared(tmp_path, "--broker-name", "mqtt.example") == 0
+    said = capsys.readouterr().out
+    assert "does not name mqtt.example" in said
+    (tmp_path / "broker" / "server.key").unlink()
+    assert prepared(tmp_path, "--broker-name", "mqtt.example") == 0
+    assert "certificate" not in capsys.readouterr().out
+    assert (tmp_path / "app" / "ca.pem").read_bytes() != before
+    assert (tmp_path / "broker" / "ca.pem").read_bytes() == (
+        tmp_path / "app" / "ca.pem"
+    ).read_bytes()

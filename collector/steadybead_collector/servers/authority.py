@@ -55,6 +55,13 @@ def make_certificates(
     write_once(authority / "ca.pem", ca.public_bytes(pem).decode())
 
 
+def names_missing(server: Path, names: Sequence[str]) -> list[str]:
+    """List the names that a certificate, made at an earlier start, does not have. ValueError."""
+    certificate = x509.load_pem_x509_certificate(server.read_bytes())
+    known = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    return [name for name in names if _general(name) not in known]
+
+
 def _builder(
     subject: x509.Name, issuer: x509.Name, key: ec.EllipticCurvePublicKey, now: dt.datetime
 ) -> x509.CertificateBuilder:

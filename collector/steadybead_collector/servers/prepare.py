@@ -1,13 +1,15 @@
 """The first start of a server set-up: everything secret is made here, nothing is shipped."""
 
 import datetime as dt
+import json
 import os
 import re
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from steadybead_collector.config import PlantFile, load_plant_file
+from steadybead_collector.config import PlantFile, load_plant_file, read_plant_text
 from steadybead_collector.servers import mosquitto
 from steadybead_collector.servers.authority import make_certificates
 from steadybead_collector.servers.files import replace_private, secret, write_once
@@ -15,19 +17,21 @@ from steadybead_domain.errors import PlainError
 
 OWN_PLANT = "shop.toml"
 _HEADER = re.compile(r"^\s*\[+\s*([A-Za-z0-9_.-]+)\s*\]+")
+_REPLACED = {"mqtt", "store"}
+_OF_THE_SHOP = {"mqtt": ("root", "topics"), "store": ("keep_days", "spool_mb")}
 _SERVERS = """# How the parts of this set-up find each other. Secrets stay in the files named here.
 [mqtt]
 url = "mqtts://{broker}:8883"
 user = "{user}"
 password_file = "{keys}/broker-password"
 ca_file = "{keys}/ca.pem"
-
+{mqtt}
 [store]
 readings = "{readings}"
 readings_token_file = "{keys}/readings-token"
 records = "{records}"
 records_password_file = "{keys}/records-password"
-
+{store}
 """
 
 
@@ -67,15 +71,16 @@ class Addresses:
 def prepare(places: Places, template: Path, addresses: Addresses, now: dt.datetime) -> PlantFile:
     """Make what is missing, leave what is there; give the plant file. Raises PlainError.
 
-    A plant file `shop.toml` of the shop's own in the config folder is taken over anew each time,
-    without its tables for broker and stores; until there is one, `template` is. Passwords of
-    stations that were added are made as well.
+    A plant file `shop.toml` of the shop's own in the config folder is taken over anew each time;
+    of its tables for broker and stores only what the servers leave to the shop (`keep_days`,
+    `spool_mb`, `root`, `topics`). Until there is one, `template` is taken. Passwords of stations
+    that were added are made as well.
     """
     app, broker = places.of("app"), places.of("broker")
     for folder in places.all():
         folder.mkdir(parents=True, exist_ok=True)
     make_certificates(app, broker, addresses.broker_names, now)
-    write_once(broker / "ca.pem", (app / "ca.pem").read_text("utf-8"))
+    replace_private(broker / "ca.pem", (app / "ca.pem").read_text("utf-8"))
     records = secret(app / "records-password")
     write_once(places.of("postgres") / "password", records + "\n")
     token = secret(app / "readings-token")
@@ -87,7 +92,7 @@ def prepare(places: Places, template: Path, addresses: Addresses, now: dt.dateti
     plant = places.config / "plant.toml"
     own_plant = places.config / OWN_PLANT
     if own_plant.exists():
-        replace_private(plant, plant_text(own_plant.read_text("utf-8"), app, addresses))
+        replace_private(plant, plant_text(_read_own(own_plant), app, addresses))
     else:
         text = without_tables(template.read_text("utf-8"), {"access"})
         write_once(plant, plant_text(text, app, addresses))
@@ -96,29 +101,51 @@ def prepare(places: Places, template: Path, addresses: Addresses, now: dt.dateti
     return plant_file
 
 
+def _read_own(file: Path) -> str:
+    """Read the shop's own plant file; its mistakes are named by its own lines. PlainError."""
+    try:
+        text = file.read_text("utf-8")
+    except UnicodeDecodeError:
+        raise PlainError(f"{file}: is not UTF-8 text: save it as UTF-8") from None
+    try:
+        tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError):
+        read_plant_text(text, str(file), file.parent)
+    read_plant_text(without_tables(text, _REPLACED, "\n"), str(file), file.parent)
+    return text
+
+
 def plant_text(template: str, keys: Path, addresses: Addresses) -> str:
     """Put the tables of the servers in place of those that the template has."""
-    rest = without_tables(template, {"mqtt", "store"})
+    own = tomllib.loads(template)
+    kept = {
+        table: "".join(
+            f"{name} = {json.dumps(value, default=str)}\n"
+            for name, value in own.get(table, {}).items()
+            if name in names
+        )
+        for table, names in _OF_THE_SHOP.items()
+    }
     head = _SERVERS.format(
         broker=addresses.broker_names[0],
         user=mosquitto.COLLECTOR,
         keys=keys,
         readings=addresses.readings,
         records=addresses.records,
+        **kept,
     )
-    return head + rest
+    return head + without_tables(template, _REPLACED)
 
 
-def without_tables(text: str, names: set[str]) -> str:
-    """Leave out whole tables of a TOML file, line by line."""
+def without_tables(text: str, names: set[str], instead: str = "") -> str:
+    """Leave out whole tables of a TOML file, line by line; `instead` stands for each line."""
     kept: list[str] = []
     inside = False
     for line in text.splitlines(keepends=True):
         header = _HEADER.match(line)
         if header is not None:
             inside = header[1] in names
-        if not inside:
-            kept.append(line)
+        kept.append(instead if inside else line)
     return "".join(kept)
 
 
