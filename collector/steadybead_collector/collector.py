@@ -180,7 +180,7 @@ class Collector:
                 self._pipeline.publisher.found(message.topic)
         self._feed(messages)
         acknowledged = self._subscriber.acknowledge(messages)
-        self._pipeline.receipts.acknowledged(acknowledged, self._clock())
+        self._pipeline.receipts.acknowledged(acknowledged, time.monotonic_ns() // 1000)
 
     def _feed(self, messages: Sequence[Message]) -> None:
         """Commit the batch; if a fault of ours shows, message by message to find its cause."""

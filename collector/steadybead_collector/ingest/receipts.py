@@ -3,7 +3,8 @@
 A broker uses message ids again after their acknowledgement, and a redelivered message must get
 the time that its first delivery got. Messages are acknowledged in order of arrival, so a receipt
 that is older than the acknowledgements which the broker surely had when a connection ended cannot
-be of a message that is still on its way; it belongs to an older message with the same id.
+be of a message that is still on its way; it belongs to an older message with the same id. If the
+clock was set back since, nobody can say which receipts are older, and all are believed.
 """
 
 import hashlib
@@ -41,12 +42,15 @@ class Receipts:
         self._recent: OrderedDict[_Key, int] = OrderedDict()
 
     def acknowledged(self, messages: Sequence[Message], now: int) -> None:
-        """Note that messages were acknowledged at `now`, in order of arrival."""
+        """Note that messages were acknowledged at `now`, in order of arrival.
+
+        `now` is µs of a clock that nobody sets: what is sure must not hang on a day's step.
+        """
         waiting = self._acknowledged
         if messages and (not waiting or now - waiting[-1][0] >= SECOND):
             waiting.append((now, messages[-1].received))
         while waiting and now - waiting[0][0] >= SURE_AFTER:
-            self.settled_until = max(self.settled_until, waiting.popleft()[1])
+            self.settled_until = waiting.popleft()[1]
 
     def first(self, messages: Sequence[Message], remember: Remember) -> list[FirstReceipt]:
         """Give the first receipt of each message, durably remembered when this returns."""
@@ -68,7 +72,8 @@ class Receipts:
         """Ask under the id, and for a backlog under one more that only backlogs use."""
         if message.connection != self._connection:
             self._connection = message.connection
-            self._oldest = self.settled_until
+            was_set_back = self.settled_until > message.received
+            self._oldest = 0 if was_set_back else self.settled_until
         if message.qos != 1:
             return []
         key = (message.mid, message.topic, hashlib.sha256(message.payload).digest())
