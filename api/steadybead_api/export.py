@@ -5,21 +5,17 @@ import io
 import re
 from collections.abc import Iterable, Iterator
 from itertools import chain, islice
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
-import pyarrow as pa
-import pyarrow.parquet as pq
 from fastapi.responses import StreamingResponse
 
-from steadybead_api.columns import MOMENT, Table
+from steadybead_api.columns import Table, moment
 from steadybead_api.negotiation import CSV, PARQUET
 
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-_TYPES = {
-    **dict.fromkeys(("time", "start", "end"), MOMENT),
-    **dict.fromkeys(("value", "min", "mean", "max"), pa.float64()),
-    "n": pa.int64(),
-}
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+_FORMULA = (*"=+-@\t\r\n", *"＝＋－＠")  # the last four where full-width signs are in use
 
 
 class Part(Protocol):
@@ -28,7 +24,7 @@ class Part(Protocol):
     def table(self) -> Table:
         """Give columns of plain values."""
 
-    def arrow(self) -> dict[str, pa.Array]:
+    def arrow(self) -> "dict[str, pa.Array]":
         """Give the same columns as Arrow arrays."""
 
 
@@ -50,7 +46,7 @@ def csv_stream(names: list[str], parts: Iterable[Part]) -> Iterator[bytes]:
     """Write one header line and a line for each row (RFC 4180)."""
     sink = io.StringIO(newline="")
     writer = csv.writer(sink)
-    writer.writerow(names)
+    writer.writerow([safe_cell(name) for name in names])
     for part in parts:
         table = part.table()
         columns = [[safe_cell(cell) for cell in table[name]] for name in names]
@@ -69,7 +65,15 @@ def safe_cell(cell: object) -> object:
 
 def parquet_stream(names: list[str], parts: Iterable[Part]) -> Iterator[bytes]:
     """Write a Parquet file, one row group for each part."""
-    schema = pa.schema([pa.field(name, _TYPES.get(name, pa.string())) for name in names])
+    import pyarrow as pa  # noqa: PLC0415  what only files need is loaded for a file
+    import pyarrow.parquet as pq  # noqa: PLC0415
+
+    types = {
+        **dict.fromkeys(("time", "start", "end"), moment()),
+        **dict.fromkeys(("value", "min", "mean", "max"), pa.float64()),
+        "n": pa.int64(),
+    }
+    schema = pa.schema([pa.field(name, types.get(name, pa.string())) for name in names])
     sink = _Sink()
     with pq.ParquetWriter(pa.PythonFile(sink, mode="w"), schema, compression="zstd") as writer:
         for part in parts:

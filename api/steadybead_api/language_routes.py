@@ -1,12 +1,11 @@
 """`/language`: which language a browser's pages are in, kept in a cookie of that browser."""
 
 from typing import Final
-from urllib.parse import parse_qs
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from steadybead_api.login_routes import check_origin, local_page
+from steadybead_api.login_routes import check_origin, form_of, local_page
 from steadybead_dashboards.catalogue import LANGUAGES, chosen_language
 
 COOKIE: Final = "steadybead_language"
@@ -25,9 +24,9 @@ def language_of(request: Request) -> str:
 async def choose(request: Request) -> Response:
     """Keep a choice and go back to the page; an unknown language changes nothing."""
     check_origin(request)
-    said = parse_qs((await request.body()).decode(errors="replace"), max_num_fields=5)
-    wanted = said.get("language", [""])[-1]
-    response = RedirectResponse(local_page(said.get("next", ["/"])[-1]), 303)
+    said = await form_of(request)
+    wanted = said.get("language", "")
+    response = RedirectResponse(local_page(said.get("next", "/")), 303)
     if wanted in LANGUAGES:
         response.set_cookie(
             COOKIE,

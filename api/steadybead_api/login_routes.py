@@ -26,6 +26,7 @@ from steadybead_domain.times import SECOND
 
 router = APIRouter(tags=["access"])
 FORM = "application/x-www-form-urlencoded"
+MOST_FIELDS = 20
 
 
 _BODY = {
@@ -59,13 +60,17 @@ async def login(request: Request) -> Response:
         if not _is_form(request):
             raise
         why = error.kind if isinstance(error, Problem) else "store"
-        return RedirectResponse(_sign_in_again(await _form(request), why, str(error)), 303)
+        return RedirectResponse(_sign_in_again(await form_of(request), why, str(error)), 303)
 
 
 async def _logged_in(request: Request) -> Response:
     check_origin(request)
     said = await _said(request)
+    before = request.cookies.get(COOKIE)
     actor, secret = await run_in_threadpool(sign_in, request, said)
+    if before is not None:  # the browser forgets it now; so does the server
+        access, now = services_of(request).records.access, services_of(request).clock()
+        await run_in_threadpool(access.log_out, before, now, "http")
     response = _answer(request, said, actor, secret)
     set_cookie(request, response, secret)
     return response
@@ -82,7 +87,7 @@ async def logout(request: Request) -> Response:
     """End the session; its CSRF token comes in the header or in the form's field `csrf`."""
     secret = session_secret(request)
     if secret is not None:
-        form = await _form(request) if _is_form(request) else {}
+        form = await form_of(request) if _is_form(request) else {}
         try:
             check_csrf(request, request.headers.get(CSRF_HEADER) or form.get("csrf"))
         except Problem:
@@ -142,7 +147,7 @@ def _answer(request: Request, said: Login, actor: Actor, secret: str) -> Respons
 async def _said(request: Request) -> Login:
     try:
         if _is_form(request):
-            return Login.model_validate(await _form(request))
+            return Login.model_validate(await form_of(request))
         return Login.model_validate_json(await request.body())
     except ValidationError as error:
         faults = "; ".join(_fault(fault) for fault in error.errors())
@@ -154,12 +159,14 @@ def _fault(fault: Any) -> str:
     return f"{place}: {fault['msg']}"
 
 
-async def _form(request: Request) -> dict[str, str]:
+async def form_of(request: Request) -> dict[str, str]:
+    """Read a form, the last value of each field; Problem 422 if it has too many."""
     text = (await request.body()).decode(errors="replace")
-    return {
-        name: values[-1]
-        for name, values in parse_qs(text, keep_blank_values=True, max_num_fields=20).items()
-    }
+    try:
+        fields = parse_qs(text, keep_blank_values=True, max_num_fields=MOST_FIELDS)
+    except ValueError:
+        raise Problem(422, "validation", f"send at most {MOST_FIELDS} fields") from None
+    return {name: values[-1] for name, values in fields.items()}
 
 
 def _is_form(request: Request) -> bool:

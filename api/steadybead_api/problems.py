@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Mapping, Sequence
+from functools import partial
 from http import HTTPStatus
 from typing import Any
 
@@ -58,13 +59,16 @@ def answer(request: Request, problem: Problem) -> JSONResponse:
     return _response(members, problem.headers)
 
 
-def install(app: FastAPI) -> None:
-    """Make every error of the application a problem."""
+def install(app: FastAPI, headers: Mapping[str, str]) -> None:
+    """Make every error of the application a problem.
+
+    `headers` go with the answer to a defect, which is made outside of all layers.
+    """
     app.exception_handler(Problem)(answer)
     app.exception_handler(HTTPException)(_from_http)
     app.exception_handler(RequestValidationError)(_from_validation)
     app.exception_handler(StoreError)(_from_store)
-    app.exception_handler(Exception)(_from_defect)
+    app.exception_handler(Exception)(partial(_from_defect, headers=headers))
 
 
 def _response(members: dict[str, Any], headers: Mapping[str, str] | None = None) -> JSONResponse:
@@ -94,7 +98,10 @@ def _from_store(request: Request, error: StoreError) -> JSONResponse:
     return _response(body(503, "store", str(error), request.url.path), {"Retry-After": "5"})
 
 
-def _from_defect(request: Request, error: Exception) -> JSONResponse:
+async def _from_defect(
+    request: Request, error: Exception, headers: Mapping[str, str]
+) -> JSONResponse:
     _log.error("defect at %s", request.url.path, exc_info=error)
     detail = "this is a defect of the server; its log has the details"
-    return _response(body(500, None, detail, request.url.path))
+    members = body(500, None, detail, request.url.path)
+    return _response(members, {**headers, "Cache-Control": "no-store"})

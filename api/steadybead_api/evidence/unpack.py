@@ -6,7 +6,7 @@ from typing import Any, Final
 from steadybead_domain.errors import PlainError
 
 PREFIX: Final = "attachment "
-_LARGEST: Final = 512 * 2**20
+LARGEST: Final = 512 * 2**20
 
 
 class UnpackError(PlainError):
@@ -15,14 +15,17 @@ class UnpackError(PlainError):
 
 def attachments(data: bytes, statement: dict[str, Any]) -> dict[str, bytes]:
     """Give the content of each attachment by its name, the signature's left out."""
-    found = {}
+    found: dict[str, bytes] = {}
+    room = LARGEST
     for name, start, end, _ in statement["parts"]:
         if name.startswith(PREFIX) and name != f"{PREFIX}signature.jws":
-            found[name.removeprefix(PREFIX)] = _content(data[start:end], name)
+            content = _content(data[start:end], name, room)
+            room -= len(content)
+            found[name.removeprefix(PREFIX)] = content
     return found
 
 
-def _content(part: bytes, name: str) -> bytes:
+def _content(part: bytes, name: str, room: int) -> bytes:
     begin = part.find(b"stream\n") + len(b"stream\n")
     end = part.rfind(b"\nendstream")
     if begin < len(b"stream\n") or end < begin:
@@ -30,11 +33,13 @@ def _content(part: bytes, name: str) -> bytes:
     head, content = part[:begin], part[begin:end]
     if b"/FlateDecode" not in head:
         return content
+    if room < 1:
+        raise UnpackError(f"{name} goes beyond {LARGEST // 2**20} MiB for all attachments")
     reader = zlib.decompressobj()
     try:
-        whole = reader.decompress(content, _LARGEST)
+        whole = reader.decompress(content, room)
     except zlib.error:
         raise UnpackError(f"{name} cannot be decompressed") from None
     if not reader.eof:
-        raise UnpackError(f"{name} is cut short, or larger than {_LARGEST // 2**20} MiB")
+        raise UnpackError(f"{name} is cut short, or all are beyond {LARGEST // 2**20} MiB")
     return whole
