@@ -3,17 +3,19 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pyarrow as pa
+import numpy.typing as npt
 
 from steadybead_api.figures import Figures
 from steadybead_domain.ids import ChannelId
-from steadybead_domain.readings import Buckets, Columns, Float64, Int64, Quality, Reason
+from steadybead_domain.readings import Buckets, Columns, Float64, Int64, Quality, Reason, UInt8
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 STEP_ROWS = 20_000
-MOMENT = pa.timestamp("us", "UTC")
 Mask = np.ndarray[Any, np.dtype[np.bool_]]
 _QUALITY = np.array([q.word for q in sorted(Quality)], dtype=object)
 _REASON = np.array([Reason(i).text for i in range(max(Reason) + 1)], dtype=object)
@@ -21,14 +23,17 @@ _WITHOUT = np.array([not Reason(i).has_value for i in range(max(Reason) + 1)])
 
 
 @cache
-def _quality_words() -> pa.Array:
-    """Make it when first asked: the first array brings a large library in."""
-    return pa.array(_QUALITY.tolist())
+def moment() -> "pa.DataType":
+    """Give the type of a time in a file; what only files need is loaded for a file."""
+    import pyarrow as pa  # noqa: PLC0415
+
+    return pa.timestamp("us", "UTC")
 
 
-@cache
-def _reason_texts() -> pa.Array:
-    return pa.array(_REASON.tolist())
+def _words(texts: npt.NDArray[np.object_], codes: UInt8) -> "pa.Array":
+    import pyarrow as pa  # noqa: PLC0415
+
+    return pa.array(texts.tolist()).take(pa.array(codes))
 
 
 Table = dict[str, list[Any]]
@@ -47,17 +52,19 @@ class ReadingPart:
         named = {} if self.channel is None else {"channel": [self.channel] * len(self.columns)}
         return {**named, **reading_table(self.columns, self.unit)}
 
-    def arrow(self) -> dict[str, pa.Array]:
+    def arrow(self) -> "dict[str, pa.Array]":
         """Give the same columns as Arrow arrays."""
+        import pyarrow as pa  # noqa: PLC0415
+
         rows, n = self.columns, len(self.columns)
         named = {} if self.channel is None else {"channel": pa.array([self.channel] * n)}
         return {
             **named,
-            "time": pa.array(rows.time).cast(MOMENT),
+            "time": pa.array(rows.time).cast(moment()),
             "value": pa.array(rows.value, mask=_absent(rows)),
             "unit": pa.array([self.unit] * n, pa.string()),
-            "quality": _quality_words().take(pa.array(rows.quality)),
-            "reason": _reason_texts().take(pa.array(rows.reason)),
+            "quality": _words(_QUALITY, rows.quality),
+            "reason": _words(_REASON, rows.reason),
         }
 
 
@@ -71,18 +78,20 @@ class BucketPart:
         """Give columns of plain values."""
         return bucket_table(self.buckets)
 
-    def arrow(self) -> dict[str, pa.Array]:
+    def arrow(self) -> "dict[str, pa.Array]":
         """Give the same columns as Arrow arrays."""
+        import pyarrow as pa  # noqa: PLC0415
+
         found = self.buckets
         absent = found.n == 0
         return {
-            "start": pa.array(found.start).cast(MOMENT),
-            "end": pa.array(found.end).cast(MOMENT),
+            "start": pa.array(found.start).cast(moment()),
+            "end": pa.array(found.end).cast(moment()),
             "n": pa.array(found.n),
             "min": pa.array(found.low, mask=absent),
             "mean": pa.array(found.mean, mask=absent),
             "max": pa.array(found.high, mask=absent),
-            "quality": _quality_words().take(pa.array(found.quality)),
+            "quality": _words(_QUALITY, found.quality),
         }
 
 
