@@ -9,7 +9,6 @@ from steadybead_api import cut_acts, weld_acts
 from steadybead_api import instrument_acts as acts
 from steadybead_api.access import Reader, SpecifyingActor, services_of
 from steadybead_api.cut_schemas import CutPlanItem, CutResultItem
-from steadybead_api.evidence.cut_sheet import cut_sheet
 from steadybead_api.fields import Name, Number, Time, Words
 from steadybead_api.instrument_routes import REPEAT, Entered, Revision
 from steadybead_api.problems import Problem
@@ -86,6 +85,8 @@ def make_plan(
 )
 def sheet(request: Request, _reader: Reader, weld: WeldId, plan: PlanId) -> Response:
     """Give the plan as a page to print: marks in mm with their ±."""
+    from steadybead_api.evidence.cut_sheet import cut_sheet  # noqa: PLC0415  slow to load
+
     services = services_of(request)
     found = weld_acts.the_weld(services, weld)
     kept = cut_acts.the_plan(services, weld, plan)

@@ -8,8 +8,6 @@ from fastapi.responses import PlainTextResponse
 
 from steadybead_api import weld_acts
 from steadybead_api.access import Reader, services_of
-from steadybead_api.evidence.bundle import TooLongError
-from steadybead_api.evidence.export import MEDIA_TYPE, evidence_file
 from steadybead_api.problems import Problem
 from steadybead_api.services import Services
 from steadybead_api.weld_routes import WeldId
@@ -18,7 +16,7 @@ from steadybead_domain.evidence.jws import public_bytes, thumbprint
 
 router = APIRouter(tags=["welds"])
 _PDF: dict[int | str, dict[str, Any]] = {
-    200: {"content": {MEDIA_TYPE: {"schema": {"type": "string", "format": "binary"}}}}
+    200: {"content": {"application/pdf": {"schema": {"type": "string", "format": "binary"}}}}
 }
 _PEM: dict[int | str, dict[str, Any]] = {
     200: {"content": {"application/x-pem-file": {"schema": {"type": "string"}}}}
@@ -33,6 +31,12 @@ _PEM: dict[int | str, dict[str, Any]] = {
 )
 def evidence(request: Request, reader: Reader, weld: WeldId) -> Response:
     """Make the file as of now. Check it anywhere with `steadybead verify FILE`."""
+    from steadybead_api.evidence.bundle import TooLongError  # noqa: PLC0415
+    from steadybead_api.evidence.export import (  # noqa: PLC0415  a third of a start
+        MEDIA_TYPE,
+        evidence_file,
+    )
+
     services = services_of(request)
     found = weld_acts.the_weld(services, weld)
     try:

@@ -9,7 +9,6 @@ from steadybead_api.fields import TimeShown
 from steadybead_api.problems import Problem
 from steadybead_api.schemas import Answer, Listed
 from steadybead_api.work import work_now
-from steadybead_api.work_calendar import feed
 from steadybead_domain.people import Role
 from steadybead_domain.work_list import WorkItem
 
@@ -57,6 +56,8 @@ def work_feed(
 
     Tokens of other roles are refused there: addresses stand in logs and histories.
     """
+    from steadybead_api.work_calendar import feed  # noqa: PLC0415  slow to load
+
     services = services_of(request)
     _check(request, token)
     plant = services.plant()

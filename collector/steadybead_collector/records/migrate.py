@@ -2,27 +2,38 @@
 
 from pathlib import Path
 
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
+import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from steadybead_collector.records.database import Database
 from steadybead_domain.ports import StoreError
 
 MIGRATIONS = Path(__file__).with_name("migrations")
+_CURRENT = sa.table("alembic_version", sa.column("version_num"))
 
 
 def upgrade(database: Database) -> None:
     """Run the missing migrations in one transaction; refuse tables of a newer version."""
+    with database.read() as connection:
+        if _revision(connection) == head():
+            return
+    _migrate(database)
+
+
+def head() -> str:
+    """Give the newest version that this program knows, by the names of its scripts."""
+    return max(path.name[1:5] for path in (MIGRATIONS / "versions").glob("v*.py"))
+
+
+def _migrate(database: Database) -> None:
+    from alembic import command  # noqa: PLC0415  slow to load, and seldom needed
+    from alembic.config import Config  # noqa: PLC0415
+    from alembic.script import ScriptDirectory  # noqa: PLC0415
+
     config = Config(attributes={})
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     config.set_main_option("path_separator", "newline")
     scripts = ScriptDirectory.from_config(config)
-    with database.read() as connection:
-        if _revision(connection) == scripts.get_current_head():
-            return
     with database.write() as connection:
         current = _revision(connection)
         if current == scripts.get_current_head():
@@ -39,4 +50,6 @@ def upgrade(database: Database) -> None:
 
 
 def _revision(connection: Connection) -> str | None:
-    return MigrationContext.configure(connection).get_current_revision()
+    if not sa.inspect(connection).has_table(_CURRENT.name):
+        return None
+    return connection.execute(sa.select(_CURRENT.c.version_num)).scalar_one_or_none()
