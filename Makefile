@@ -6,7 +6,7 @@ PORT ?= 8765
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 PYTEST_ARGS ?=
 
-.PHONY: demo test check bench score faults pictures lock clean
+.PHONY: demo test check bench score faults pictures lock texts clean
 
 $(VENV)/run.done: requirements.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Steadybead needs Python 3.11 or newer: set PYTHON=..."; exit 2; }
@@ -50,6 +50,11 @@ score: $(VENV)/dev.done $(VENV)/product.done
 pictures: $(VENV)/dev.done $(VENV)/product.done
 	$(BIN)/python -m steadybead_simulator.pictures
 	$(BIN)/python tests/browser/take_pictures.py
+
+# Brings the catalogues of the other languages up to date with the texts of the source; fails while
+# one is not translated.
+texts: $(VENV)/dev.done $(VENV)/product.done
+	$(BIN)/python -m steadybead_dashboards.extract
 
 # Pins with hashes and without any registry's address.
 lock: $(VENV)/dev.done

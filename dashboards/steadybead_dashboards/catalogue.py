@@ -40,6 +40,10 @@ class Catalogue(gettext.NullTranslations):
         """Give a sentence that the diagnosis, a rule or the server made; None if not known."""
         return text if self.language == SOURCE else self.phrasebook.translate(text)
 
+    def own(self, text: str) -> str:
+        """Give the words of a record in this language where the product itself wrote them."""
+        return self.phrasebook.sentences.get(text, text)
+
 
 @cache
 def translations(language: str) -> Catalogue:

@@ -3,14 +3,17 @@
     python -m steadybead_dashboards.extract          # `make texts`
     python -m steadybead_dashboards.extract --check  # exit 1 if a catalogue is not up to date
 
-Three kinds: what templates give to `_()` and `ngettext()`; what Python tables give to `mark()`;
-and the sentences of the diagnosis, the rules and the server, which are shown by `said`. The
-last are read from the source as it stands: a constant, or an f-string with `{name}` for what
-is put in, so that their modules need to know nothing of languages.
+Four kinds: what templates give to `_()` and `ngettext()`; what Python tables give to `mark()`;
+the sentences of the diagnosis, the rules and the server, which are shown by `said`; and the
+words of the procedures that a new shop begins with. The sentences are read from the source as
+it stands, a constant or an f-string with `{name}` for what is put in, so that their modules need
+to know nothing of languages.
 """
 
 import ast
+import re
 import sys
+import tomllib
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from importlib.util import find_spec
@@ -28,6 +31,7 @@ from steadybead_dashboards.sentences import sentences_of
 
 PACKAGES: Final = ("steadybead_domain", "steadybead_collector", "steadybead_api")
 OWN: Final = "steadybead_dashboards"
+START_SET: Final = "records/procedures.toml"
 
 
 def folder_of(package: str) -> Path:
@@ -97,6 +101,18 @@ def _of_sentences() -> Iterator[Message]:
                 yield Message(text, context=SENTENCE, places=(_place(package, path),))
     for word in WORDS:
         yield Message(word, context=SENTENCE)
+    yield from _of_start_set()
+
+
+def _of_start_set() -> Iterator[Message]:
+    """Give the words of the procedures that a new shop begins with."""
+    path = folder_of("steadybead_collector") / START_SET
+    place = (f"steadybead_collector/{START_SET}",)
+    tables = tomllib.loads(path.read_text("utf-8")).values()
+    for table in (part for t in tables for part in (t, t.get("provenance", {}))):
+        for text in table.values():
+            if isinstance(text, str) and re.search("[a-z]{3}", text):
+                yield Message(text, context=SENTENCE, places=place)
 
 
 def _chosen(folder: Path, names: Iterable[str]) -> Iterator[Path]:

@@ -60,6 +60,7 @@ class Renderer:
         environment.filters["tr"] = catalogue.gettext  # for texts that may carry a percent sign
         environment.filters["said"] = _Said(catalogue).marked
         environment.filters["said_plain"] = _Said(catalogue).plain
+        environment.filters["own"] = catalogue.own
         environment.filters["num"] = str if language == SOURCE else comma
         words = Markup(script_words(catalogue.gettext))  # noqa: S704 - our own JSON, < escaped
         environment.globals |= {

@@ -134,6 +134,9 @@ _INSIDE: Final = (
     "unshelve",
     "told",
     "automatic",
+    "resolution",
+    "calibration",
+    "linearity",
 )
 # What is put together from pieces in more than one place of the source.
 _COMPOSED: Final = (
@@ -148,6 +151,8 @@ _COMPOSED: Final = (
     "{strand}: {strips}",
     "{at}: {detail}",
     "valid until {day}",
+    "{seconds} s ahead",
+    "project assumption: {share}",
 )
 WORDS: Final = (
     *(q.value.replace("_", " ") for q in Quantity),

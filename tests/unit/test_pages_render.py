@@ -8,6 +8,7 @@ import pytest
 
 from fakes_pages import PLANT, fact
 from steadybead_dashboards.alarm_cards import alarm_cards
+from steadybead_dashboards.catalogue import LANGUAGES
 from steadybead_dashboards.floor import floor_page
 from steadybead_dashboards.readout import readout
 from steadybead_dashboards.render import Page, renderer
@@ -231,3 +232,13 @@ def test_words_of_scripts_cannot_leave_their_block() -> None:
 )
 def test_only_own_paths_are_returned_to(path: str, own: str) -> None:
     assert own_path(path) == own
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_pages_say_their_language_and_leave_nothing_english(language: str) -> None:
+    for name, html in all_pages(replace(SHELL, language=language)).items():
+        assert f'<html lang="{language}"' in html, name
+        words = " ".join(read(html).words)
+        assert ("Zum Inhalt springen" in words) == (language == "de"), name
+        assert ("Skip to the content" in words) == (language == "en"), name
+        assert f'lang="{language}" aria-current="true"' in html, name
