@@ -14,7 +14,7 @@ from steadybead_domain.diagnosis.filter_steps import GROUP, FilterSteps
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.flow_alike import FlowAlike
 from steadybead_domain.diagnosis.grid import STEP, Trace
-from steadybead_domain.diagnosis.gun_state import HOT
+from steadybead_domain.diagnosis.gun_state import HOT, OFF
 from steadybead_domain.diagnosis.outlet_tube import OutletTube
 from steadybead_domain.diagnosis.sensor_health import StuckSensor
 from steadybead_domain.diagnosis.sensor_still import StillSensors
@@ -242,3 +242,29 @@ def test_a_second_gun_is_no_loss_of_flow() -> None:
     again = FlowAlike()
     again.load(json.loads(json.dumps(alike.dump())))
     assert again.figure(shared) == alike.figure(shared)
+
+
+def test_another_usual_number_of_guns_is_learnt_anew() -> None:
+    alike = FlowAlike()
+    assert alike.figure([(0, 400.0)] * 6) == 400.0
+    for shift in range(5):
+        assert alike.lost is False, shift
+        assert alike.figure([(1, 392.0)] * 6) is None
+    assert alike.lost
+
+
+def test_a_cold_gun_beside_a_hot_one_stands_still_in_good_health() -> None:
+    n, rng = 6 * HOUR_STEPS, np.random.default_rng(9)
+    power = np.round(rng.normal(600.0, 20.0, n))
+    power[5 * HOUR_STEPS :] = 0.0
+    columns = {("gun-b/power", Q.HEATER_POWER): power, ("gun-a/power", Q.HEATER_POWER): power}
+    station = station_of(columns)
+    traces = {
+        name: Trace(v, np.ones(n, bool), np.zeros(n, np.int64), np.zeros(n, np.uint8))
+        for (name, _), v in columns.items()
+    }
+    b = np.full(n, HOT, np.int8)
+    b[5 * HOUR_STEPS :] = OFF
+    states = {"a": np.full(n, HOT, np.int8), "b": b}
+    found = StillSensors(station).update(START, Traces(station, traces, n), states)
+    assert [f.gun for f in found] == ["a"]

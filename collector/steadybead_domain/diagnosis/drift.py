@@ -223,13 +223,21 @@ class DriftWatch:
         begun, ended = shift.states[0].start, shift.states[-1].end
         self.flow_l_min = _known(shift.states[-1].flow_l_min, self.flow_l_min)
         figures: dict[str, float | None] = {**shift.figures()}
-        figures["flow"] = self.alike.figure(shift.flows())
+        figures["flow"] = self._flow_of(shift)
         for name, value in figures.items():
             if value is not None:
                 self._add(name, begun, value, ended)
         if "balance" in self.features and self._settled(ended):
             self._add_balance(shift, begun)
         yield from self._judge(time)
+
+    def _flow_of(self, shift: Shift) -> float | None:
+        """Give the flow at like number of other guns; learn anew where that has changed."""
+        figure = self.alike.figure(shift.flows())
+        if self.alike.lost and "flow" in self.features:
+            self.alike, self.features["flow"] = FlowAlike(), Feature(FACTS["flow"])
+            figure = self.alike.figure(shift.flows())
+        return figure
 
     def _add_balance(self, shift: Shift, begun: int) -> None:
         points = shift.points()
@@ -353,7 +361,7 @@ class DriftWatch:
             self.features["balance"].facts = NOZZLE_TOLD
         self.checks.load(data["checks"])
         self.shift.load(data["shift"])
-        self.alike.load(data.get("alike", [None, []]))
+        self.alike.load(data.get("alike", [None, [], 0]))
         self.reader.scale = data["scale"]
         self.hot_windows, self.settled_at = int(data["hot_windows"]), data["settled_at"]
         self.flow_l_min = float(data["flow_l_min"])

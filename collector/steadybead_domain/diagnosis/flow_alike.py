@@ -11,6 +11,7 @@ from typing import Any
 
 FEWEST = 4  # states
 PAIRS = 2  # shifts with both before one is brought to the other
+LOST = 5  # shifts that could not be compared: what is usual has changed
 KEPT = 10
 OPEN_L_MIN = 15.0  # another gun has air; a project assumption
 
@@ -18,12 +19,19 @@ OPEN_L_MIN = 15.0  # another gun has air; a project assumption
 class FlowAlike:
     """Sees the steady states of a shift as (other guns open, figure); gives the shift's figure.
 
-    None where the shift cannot be compared yet. Memory: ten differences for each number of guns.
+    None where the shift cannot be compared yet; `lost` after five such in a row, then all is to
+    be learnt anew. Memory: ten differences for each number of guns.
     """
 
     def __init__(self) -> None:
         self.usual: int | None = None
         self.apart: dict[int, list[float]] = {}
+        self.without = 0
+
+    @property
+    def lost(self) -> bool:
+        """Tell whether the usual number of guns has not been seen for too long."""
+        return self.without >= LOST
 
     def figure(self, rows: Sequence[tuple[int, float]]) -> float | None:
         """Give the median flow figure of a shift at the usual number of other guns."""
@@ -41,16 +49,22 @@ class FlowAlike:
                 if number != self.usual:
                     rows_of = self.apart.get(number, [])
                     self.apart[number] = [*rows_of[1 - KEPT :], value - level]
+            self.without = 0
             return level
         number = max(medians, key=lambda k: (len(by_number[k]), -k))
         known = self.apart.get(number, [])
-        return medians[number] - median(known) if len(known) >= PAIRS else None
+        if len(known) < PAIRS:
+            self.without += 1
+            return None
+        self.without = 0
+        return medians[number] - median(known)
 
     def dump(self) -> list[Any]:
         """Give the memory as JSON."""
-        return [self.usual, list(self.apart.items())]
+        return [self.usual, list(self.apart.items()), self.without]
 
     def load(self, data: Any) -> None:
         """Take up what `dump` gave."""
         self.usual = data[0]
         self.apart = {int(k): [float(x) for x in v] for k, v in data[1]}
+        self.without = int(data[2])

@@ -12,6 +12,7 @@ from steadybead_domain.diagnosis.signals import Traces
 from steadybead_domain.diagnosis.windows import SIZE, WINDOW, Gatherer, Windows
 from steadybead_domain.plant import Channel, Station
 from steadybead_domain.quantities import Quantity
+from steadybead_domain.readings import Float64
 from steadybead_domain.times import HOUR, MINUTE, SECOND
 
 _Q = Quantity
@@ -59,12 +60,12 @@ class Still:
 
 
 class StillSensors:
-    """Sees every channel that moves by itself while a gun is hot, in windows of 30 s.
+    """Sees every channel that moves by itself while its gun (or any) is hot, in windows of 30 s.
 
     Tells a value that has not changed by one bit for ten minutes and six times the longest
     standstill seen before; learns that in its first four hot hours and goes on learning. Nozzle
     and flow are judged by `StuckSensor`. Not detectable: a channel that moves too rarely to be
-    missed, and one that is stuck while no gun is hot.
+    missed, and one that is stuck while its gun is cold.
     """
 
     def __init__(self, station: Station) -> None:
@@ -73,26 +74,33 @@ class StillSensors:
             c.id.channel: c for c in station.channels if c.quantity in FOLLOWED
         }
         self.still = {name: Still() for name in self.channels}
-        self.gatherer = Gatherer((*self.channels, "hot"))
+        self.guns = station.guns
+        self.gatherer = Gatherer((*self.channels, "hot", *(f"hot {gun}" for gun in self.guns)))
 
     def update(self, start: int, traces: Traces, states: Mapping[str, States]) -> list[Finding]:
         """Give the findings that the steps start, start+1, … allow; `states` of every gun."""
         if not self.channels or not states:
             return []
-        hot = np.logical_or.reduce(
-            [(s == HOT) | (s == READY) | (s == WELDING) for s in states.values()]
-        )
         columns = {name: traces.by_channel[name].value for name in self.channels}
-        windows = self.gatherer.update(start, columns | {"hot": hot.astype(np.float64)})
+        windows = self.gatherer.update(start, columns | self._hot(states))
         found: list[Finding] = []
         for name in self.channels if len(windows) else ():
             found += self._follow(name, windows)
         return found
 
+    def _hot(self, states: Mapping[str, States]) -> dict[str, Float64]:
+        """Give when each gun is hot, and when any is; a gun of no state is not."""
+        cold = np.zeros(len(next(iter(states.values()))), np.bool_)
+        hot = {gun: (s == HOT) | (s == READY) | (s == WELDING) for gun, s in states.items()}
+        columns = {"hot": np.logical_or.reduce(list(hot.values())).astype(np.float64)}
+        own = {f"hot {gun}": hot.get(gun, cold).astype(np.float64) for gun in self.guns}
+        return columns | own
+
     def _follow(self, name: str, windows: Windows) -> Iterator[Finding]:
         column = windows.columns[name]
         first, same = column[:, 0], np.all(column == column[:, :1], axis=1)
-        hot = windows.mean("hot") == 1.0
+        gun = self.channels[name].gun
+        hot = windows.mean("hot" if gun is None else f"hot {gun}") == 1.0
         for i in range(len(windows)):
             value = float(first[i])
             stands = bool(same[i] and hot[i])
