@@ -27,7 +27,7 @@ def clock_steps(times: int, seed: int) -> list[Row]:
         broker = stack.enter_context(kept_mosquitto(folder))
         plant = written(folder, plant_text(f'url = "{broker.url}"'))
         offset = Offset(folder / "offset")
-        words = ("stepped", str(plant), str(folder), str(folder / "offset"))
+        words = ("stepped", str(plant), str(folder), str(folder / "offset"), "1", "0")
         program = Program(words, folder / "stepped.log")
         stack.callback(program.kill)
         program.start()

@@ -74,7 +74,7 @@ def written(folder: Path, text: str) -> Path:
 
 
 @contextlib.contextmanager
-def foreign_shop(folder: Path, extra: str = ON_CHANGES) -> Iterator[tuple[Mosquitto, Program]]:
+def foreign_shop(folder: Path, extra: str = "") -> Iterator[tuple[Mosquitto, Program]]:
     """Run a Mosquitto and, beside it, the collector with the embedded store."""
     with ExitStack() as stack:
         broker = stack.enter_context(kept_mosquitto(folder, extra))
@@ -214,7 +214,7 @@ def kill_foreign(times: int, seed: int) -> list[Row]:
         (ON_CHANGES, "with `autosave_on_changes true`, `autosave_interval 1`"),
     ):
         with workshop() as folder, foreign_shop(folder, extra) as (broker, _):
-            load = Load(broker.url)
+            load = Load(broker.url, 20.0)
             try:
 
                 def kill(broker: Mosquitto = broker) -> None:

@@ -5,6 +5,7 @@ import os
 import shutil
 import signal
 import subprocess
+import sys
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -98,11 +99,11 @@ ON_CHANGES = "autosave_interval 1\nautosave_on_changes true\n"
 
 
 @contextlib.contextmanager
-def kept_mosquitto(folder: Path, extra: str = ON_CHANGES) -> Iterator[Mosquitto]:
+def kept_mosquitto(folder: Path, extra: str = "") -> Iterator[Mosquitto]:
     """Run a Mosquitto that keeps what it acknowledged in a file.
 
-    It writes and syncs that file at each change. For a kill, memory will do as its disk: it
-    outlives the process, and leaves this machine's disk to the store that is tried.
+    With ON_CHANGES it writes and syncs all of that file at each change, so a backlog slows it down
+    more and more. For a kill, memory will do as its disk: it outlives the process.
     """
     memory = Path("/dev/shm")  # noqa: S108
     home = memory if memory.is_dir() else folder
@@ -124,9 +125,14 @@ def kill_mosquitto(broker: Mosquitto) -> None:
 
 @contextlib.contextmanager
 def workshop() -> Iterator[Path]:
-    """Give a folder for one family, gone afterwards."""
+    """Give a folder for one family, gone afterwards; after a fault, tell how its logs end."""
     with tempfile.TemporaryDirectory(prefix="faults-") as name:
-        yield Path(name)
+        try:
+            yield Path(name)
+        except BaseException:
+            for log in sorted(Path(name).glob("*.log")):
+                sys.stderr.write(f"--- {log.name}\n{log.read_text('utf-8', 'replace')[-1500:]}\n")
+            raise
 
 
 @dataclass

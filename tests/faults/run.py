@@ -25,6 +25,7 @@ Family = Callable[[int, int], "list[Row]"]
 # family: module, function, how often in full, how often in short (0: left out)
 FAMILIES: dict[str, tuple[str, str, int, int]] = {
     "kill-collector": ("family_kills", "kill_collector", 50, 2),
+    "kill-api": ("family_api", "kill_api", 50, 0),
     "kill-broker": ("family_kills", "kill_broker", 50, 2),
     "kill-all": ("family_kills", "kill_all", 50, 2),
     "kill-influx": ("family_kills", "kill_influx", 50, 0),
@@ -37,6 +38,10 @@ FAMILIES: dict[str, tuple[str, str, int, int]] = {
     "read-only": ("family_disk", "read_only", 20, 0),
     "power-cut-disk": ("family_disk", "power_cut_disk", 50, 0),
     "clock-steps": ("family_clock", "clock_steps", 30, 0),
+    "burst": ("family_load", "burst", 1, 0),
+    "flood": ("family_load", "flood", 10, 0),
+    "devices": ("family_devices", "devices", 10, 1),
+    "soak": ("family_soak", "soak", 72, 0),
     "broker-away": ("family_outages", "broker_away", 10, 0),
     "store-away": ("family_outages", "store_away", 10, 0),
     "records-away": ("family_outages", "records_away", 10, 0),

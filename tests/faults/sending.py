@@ -62,6 +62,8 @@ def channel(station: int, name: str) -> ChannelId:
 class Load:
     """Sends packs, one station after the other, at `packs_s` a second until stopped.
 
+    Their times ascend by that rate; `pace`, if given, is the rate at which they are sent.
+
     Pack n carries TIMES_A_PACK successive times of two channels; with `untimed`, every tenth is
     followed by a message without a time, whose value is its number. `clock` gives the sender's
     own time in µs.
@@ -76,10 +78,12 @@ class Load:
         untimed: bool = True,
         clock: Callable[[], int] = lambda: time.time_ns() // 1000,
         most_waiting: int = 2000,
+        pace: float | None = None,
     ) -> None:
         self.client = Publisher(url)
         self.client._client.reconnect_delay_set(0.2, 0.5)  # type: ignore[arg-type]
         self.packs_s, self.stations, self._untimed = packs_s, stations, untimed
+        self.pace = pace or packs_s
         self._most_waiting = most_waiting
         self.base_us = clock()
         self.sent = 0
@@ -144,14 +148,13 @@ class Load:
         return [-1 - n for n in list(self.client.acknowledged) if n < 0]
 
     def _run(self) -> None:
-        start = time.monotonic()
-        held = 0.0
+        due, last = 0.0, time.monotonic()
         while not self._end.wait(0.01):
-            if self.client.waiting >= self._most_waiting:
-                held += 0.01
-                continue
-            due = int((time.monotonic() - start - held) * self.packs_s)
-            while self.sent < due and self.client.waiting < self._most_waiting:
+            now = time.monotonic()
+            if self.client.waiting < self._most_waiting:
+                due += (now - last) * self.pace
+            last = now
+            while self.sent < int(due) and self.client.waiting < self._most_waiting:
                 self._send(self.sent)
 
     def _send(self, number: int) -> None:
