@@ -68,12 +68,12 @@ def main(short: bool) -> list[dict[str, Any]]:
     return [row | {"goal": None, "met": None} for row in rows] if short else rows
 
 
-def messages(count: int) -> list[tuple[str, bytes]]:
+def messages(count: int, stations: int = STATIONS) -> list[tuple[str, bytes]]:
     """Make packs: one instant of ten channels each, station after station, up to a minute ago."""
-    start = time.time() - 60 - count // STATIONS * STEP_S
+    start = time.time() - 60 - count // stations * STEP_S
     made = []
     for number in range(count):
-        step, station = divmod(number, STATIONS)
+        step, station = divmod(number, stations)
         records: list[dict[str, Any]] = [
             {"n": channel[0], "u": channel[2], "v": round(level * (1 + step % 7 / 500), 3)}
             for channel, level in zip(CHANNELS, LEVELS, strict=True)
@@ -84,11 +84,11 @@ def messages(count: int) -> list[tuple[str, bytes]]:
     return made
 
 
-def plant(url: str) -> str:
+def plant(url: str, stations: int = STATIONS) -> str:
     """Write the plant file of the stations."""
     lines = ['[site]\nid = "north"\ntimezone = "Europe/Lisbon"', f'[mqtt]\nurl = "{url}"']
     lines.append('[access]\nread = "open"')
-    for station in range(STATIONS):
+    for station in range(stations):
         lines.append(f'[[station]]\nid = "bay-{station}"\nprocedure = "pp-speed-nozzle"')
         lines.append("[station.blower]\nintake_filter_limit_pa = 250")
         for name, quantity, unit, more in CHANNELS:
@@ -142,11 +142,11 @@ def dropping(folder: Path, count: int) -> tuple[float, float]:
     return count / took, 0.0
 
 
-def collecting(folder: Path, count: int) -> tuple[float, float]:
+def collecting(folder: Path, count: int, stations: int = STATIONS) -> tuple[float, float]:
     """Time the product: until every reading is counted as accepted."""
     with broker() as running, tempfile.TemporaryDirectory(prefix="bench-data-") as data:
         config = Path(data) / "plant.toml"
-        config.write_text(plant(running.url), "utf-8")
+        config.write_text(plant(running.url, stations), "utf-8")
         words = ("run", "--config", str(config), "--data", data, "--port", "0")
         server = Server(*words)
         try:

@@ -1,6 +1,7 @@
-"""All benches: `python tests/bench/run.py [--short] [--json FILE] [name …]`.
+"""All benches: `python tests/bench/run.py [--short] [--json FILE] [--picture FILE] [name …]`.
 
 Figures that hang on the machine's speed are ratios against a reference measured in the same run.
+`--picture` draws how `growth` and `store_age` grow, as far as they ran.
 `--short` only shows that every bench works; its figures mean nothing.
 """
 
@@ -44,6 +45,7 @@ def main() -> int:
     parser.add_argument("names", nargs="*", metavar="name", help=", ".join(NAMES))
     parser.add_argument("--short", action="store_true")
     parser.add_argument("--json", type=Path)
+    parser.add_argument("--picture", type=Path)
     words = parser.parse_args()
     if unknown := set(words.names) - set(NAMES):
         parser.error(f"no bench {min(unknown)}: there are {', '.join(NAMES)}")
@@ -58,6 +60,9 @@ def main() -> int:
     if words.json:
         report = {"machine": machine(), "short": words.short, "figures": figures}
         words.json.write_text(json.dumps(report, indent=1), "utf-8")
+    if words.picture:
+        drawn = importlib.import_module("bench.growth_picture").picture(figures)
+        words.picture.write_text(drawn, "utf-8")
     return 0
 
 
