@@ -6,7 +6,7 @@ PORT ?= 8765
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 PYTEST_ARGS ?=
 
-.PHONY: demo test check bench score faults pictures lock texts clean
+.PHONY: demo test check bench score faults pictures lock texts sbom audit clean
 
 $(VENV)/run.done: requirements.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Steadybead needs Python 3.11 or newer: set PYTHON=..."; exit 2; }
@@ -29,7 +29,8 @@ check: $(VENV)/dev.done $(VENV)/product.done
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
-	$(BIN)/python -m pytest -q tests/unit/test_layers.py
+	$(BIN)/bandit -q -c pyproject.toml -r collector api dashboards simulator
+	$(BIN)/python -m pytest -q tests/unit/test_layers.py tests/unit/test_pins.py
 
 test: $(VENV)/dev.done $(VENV)/product.done
 	@sh tests/servers.sh
@@ -46,6 +47,14 @@ faults: $(VENV)/dev.done $(VENV)/product.done
 
 score: $(VENV)/dev.done $(VENV)/product.done
 	$(BIN)/python tests/bench/score.py $(SCORE_ARGS)
+
+# What a running product consists of, as CycloneDX; and whether an advisory is known for a part.
+sbom: $(VENV)/dev.done
+	@mkdir -p build
+	$(BIN)/cyclonedx-py requirements requirements.txt --pyproject pyproject.toml --output-reproducible -o build/sbom.json
+
+audit: $(VENV)/dev.done
+	$(BIN)/pip-audit --require-hashes --disable-pip --strict -r requirements.txt -r requirements-server.txt
 
 pictures: $(VENV)/dev.done $(VENV)/product.done
 	$(BIN)/python -m steadybead_simulator.pictures
