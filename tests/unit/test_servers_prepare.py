@@ -86,7 +86,7 @@ def test_passwords_are_salted_hashes_that_fit(tmp_path: Path) -> None:
 
 
 def test_a_station_may_write_under_its_own_name_only() -> None:
-    rights = mosquitto.rights("steadybead/v1", "north")
+    rights = mosquitto.rights("steadybead/v1", "north", {"bay-1": ["meters/flow"]})
     assert "pattern write steadybead/v1/north/%u/senml\n" in rights
     anyone = [line for line in rights.splitlines() if line.startswith("pattern")]
     assert {line.split()[1] for line in anyone} == {"write"}

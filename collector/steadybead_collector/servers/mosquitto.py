@@ -3,7 +3,7 @@
 import base64
 import hashlib
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 COLLECTOR, HEALTH, SIMULATOR = "steadybead-collector", "steadybead-health", "steadybead-simulator"
 RESERVED = (COLLECTOR, HEALTH, SIMULATOR)
@@ -37,22 +37,31 @@ log_type warning
 """
 
 
-def rights(root: str, site: str) -> str:
-    """Write the ACL: a station publishes under its own name only, and reads nothing."""
+def rights(
+    root: str, site: str, sources: Mapping[str, Sequence[str]], *, simulated: bool = False
+) -> str:
+    """Write the ACL: a station publishes under its own name only, and reads nothing.
+
+    `sources` are the topics of a station's devices that speak another language. `simulated`: a
+    simulated shop may publish for all stations. The collector writes only what it has to say.
+    """
     stations = "\n".join(f"pattern write {root}/{site}/%u/{last}" for last in _STATION_WRITES)
-    simulated = "\n".join(f"topic write {root}/{site}/+/{last}" for last in _STATION_WRITES)
-    return f"""# A station's user name is its id. Written anew at each start.
-{stations}
-
-user {COLLECTOR}
-topic readwrite {root}/{site}/#
-
-user {SIMULATOR}
-{simulated}
-
-user {HEALTH}
-topic read $SYS/broker/uptime
-"""
+    foreign = sorted({topic for topics in sources.values() for topic in topics})
+    told = [f"topic read {topic}" for topic in ("$SYS/broker/publish/messages/dropped", *foreign)]
+    rows = [
+        "# A station's user name is its id. Written anew at each start.",
+        stations,
+        f"\nuser {COLLECTOR}\ntopic read {root}/{site}/#",
+        *(f"topic write {root}/{site}/+/{last}" for last in ("live", "alarm/+")),
+        *told,
+        f"\nuser {HEALTH}\ntopic read $SYS/broker/uptime",
+    ]
+    for station, topics in sorted(sources.items()):
+        rows += [f"\nuser {station}", *(f"topic write {topic}" for topic in topics)]
+    if simulated:
+        every = (f"topic write {root}/{site}/+/{last}" for last in _STATION_WRITES)
+        rows += [f"\nuser {SIMULATOR}", *every, *(f"topic write {topic}" for topic in foreign)]
+    return "\n".join(rows) + "\n"
 
 
 def passwords(users: Mapping[str, str], salts: Mapping[str, bytes] | None = None) -> str:

@@ -73,8 +73,8 @@ def prepare(places: Places, template: Path, addresses: Addresses, now: dt.dateti
 
     A plant file `shop.toml` of the shop's own in the config folder is taken over anew each time;
     of its tables for broker and stores only what the servers leave to the shop (`keep_days`,
-    `spool_mb`, `root`, `topics`). Until there is one, `template` is taken. Passwords of stations
-    that were added are made as well.
+    `spool_mb`, `root`, `topics`). Until there is one, `template` is taken, and a simulated shop
+    may speak for its stations. Passwords of stations that were added are made as well.
     """
     app, broker = places.of("app"), places.of("broker")
     for folder in places.all():
@@ -87,15 +87,16 @@ def prepare(places: Places, template: Path, addresses: Addresses, now: dt.dateti
     write_once(places.of("influx") / "token", token + "\n")
     secret(places.of("influx") / "password")
     own = {mosquitto.COLLECTOR: secret(app / "broker-password")}
-    own[mosquitto.SIMULATOR] = secret(app / "simulator-password")
     own[mosquitto.HEALTH] = secret(broker / "health-password")
     plant = places.config / "plant.toml"
     own_plant = places.config / OWN_PLANT
+    simulated = secret(app / "simulator-password")
     if own_plant.exists():
         replace_private(plant, plant_text(_read_own(own_plant), app, addresses))
     else:
         text = without_tables(template.read_text("utf-8"), {"access"})
         write_once(plant, plant_text(text, app, addresses))
+        own[mosquitto.SIMULATOR] = simulated
     plant_file = load_plant_file(plant)
     _broker_files(broker, app, plant_file, own)
     return plant_file
@@ -157,7 +158,14 @@ def _broker_files(broker: Path, app: Path, plant_file: PlantFile, own: dict[str,
             raise PlainError(f"station {name!r}: the broker has a user of that name; rename it")
     users = {name: secret(app / "stations" / name) for name in names}
     replace_private(broker / "passwords", mosquitto.passwords(users | own))
-    replace_private(broker / "rights", mosquitto.rights(plant_file.mqtt.root, plant.site))
+    sources: dict[str, list[str]] = {}
+    for channel in plant.channels():
+        if channel.source is not None:
+            topics = sources.setdefault(channel.id.station, [])
+            topics += [] if channel.source.topic in topics else [channel.source.topic]
+    simulated = mosquitto.SIMULATOR in own
+    rights = mosquitto.rights(plant_file.mqtt.root, plant.site, sources, simulated=simulated)
+    replace_private(broker / "rights", rights)
     write_once(broker / "mosquitto.conf", mosquitto.configuration(str(broker), "/mosquitto/data"))
 
 
