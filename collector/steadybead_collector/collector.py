@@ -10,6 +10,7 @@ from typing import TypeVar
 
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import PlantFile
+from steadybead_collector.event_log import event
 from steadybead_collector.health import Pulse
 from steadybead_collector.ingest.receipts import Receipts
 from steadybead_collector.mqtt.address import Address, kept_client_id, subscriptions
@@ -168,8 +169,8 @@ class Collector:
     def _judge(self, now: int, heard_until: int) -> None:
         """Judge; while messages wait, half of the time goes to them, three quarters of a flood."""
         began = time.perf_counter()
-        draining = self._subscriber.draining
-        self._pipeline.tick(now, heard_until=heard_until, draining=draining)
+        draining, settling = self._subscriber.draining, self._subscriber.settling
+        self._pipeline.tick(now, heard_until=heard_until, draining=draining, settling=settling)
         ended = time.perf_counter()
         behind = len(self._inbox) >= MOST_MESSAGES
         self._judge_from = ended + (ended - began) * (3 if behind else 1)
@@ -236,7 +237,7 @@ class Collector:
 
     def _say_store_fault(self, text: str) -> None:
         if text != self._store_fault:
-            LOG.error("%s", text)
+            LOG.error("%s", text, extra=event("store_fault"))
         self._store_fault = text
 
     def _finish(self) -> None:

@@ -88,17 +88,26 @@ class Pipeline:
         """Send a message to quarantine that shows a fault of ours. StoreError."""
         self.ingest.refuse(message, fault)
 
-    def tick(self, now: int, *, heard_until: int | None = None, draining: bool = False) -> None:
+    def tick(
+        self,
+        now: int,
+        *,
+        heard_until: int | None = None,
+        draining: bool = False,
+        settling: bool = False,
+    ) -> None:
         """Judge, commit facts and findings, then publish; ask for human acts; save. StoreError.
 
-        `heard_until`: all that was received before has been fed (default: `now`).
+        `heard_until`: all that was received before has been fed (default: `now`). `settling`: what
+        the broker sends again may still come after what is newer, so nothing more is judged yet.
         """
         if now - self._polled_at >= POLL_EVERY or now < self._polled_at:
             self._polled_at = now
             self._follow(self.diagnoses.poll())
         if now - self._judged_at >= JUDGE_EVERY or now < self._judged_at:
             self._judged_at = now
-            self._judge(now, now if heard_until is None else heard_until, draining=draining)
+            until = now if heard_until is None else heard_until
+            self._judge(now, until, draining=draining, settling=settling)
         self.diagnoses.save(now)
 
     def close(self, now: int, goes_on: Callable[[], bool] = lambda: True) -> None:
@@ -106,8 +115,8 @@ class Pipeline:
         self._write()
         self.diagnoses.save_all(now, goes_on)
 
-    def _judge(self, now: int, heard_until: int, *, draining: bool) -> None:
-        outcomes = list(self.diagnoses.advance(heard_until, draining=draining))
+    def _judge(self, now: int, heard_until: int, *, draining: bool, settling: bool) -> None:
+        outcomes = list(self.diagnoses.advance(heard_until, draining=draining, settling=settling))
         for _, outcome in outcomes:
             self._unwritten += outcome.facts
             self._untold += outcome.findings

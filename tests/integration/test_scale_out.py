@@ -1,9 +1,7 @@
 """Three brokers, three collectors, one store: a broker and a collector die in mid-stream."""
 
 import contextlib
-import os
 import signal
-import subprocess
 import sys
 import threading
 import time
@@ -19,6 +17,7 @@ import influx_server
 import records_postgres
 from brokers_ingest import Publisher, publisher, until
 from cluster_nats import Balancer, cluster
+from collect_servers import Collecting, stand_in
 from influx_server import Gate
 from steadybead_collector.stores.influx.reader import InfluxReader
 from steadybead_domain.ids import ChannelId
@@ -51,37 +50,6 @@ id = "gun-a/flow"
 quantity = "air_flow"
 unit = "L/min"
 """
-
-
-class Collecting:
-    """The command `collect` for one partition, in a process of its own."""
-
-    def __init__(self, plant: Path, data: Path) -> None:
-        self.data = data
-        self._process = subprocess.Popen(
-            [
-                *(sys.executable, "-m", "steadybead_api", "collect"),
-                *("--config", str(plant), "--data", str(data)),
-            ],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-            env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
-        )
-
-    def await_start(self) -> None:
-        assert self._process.stdout is not None
-        assert "collecting from" in self._process.stdout.readline()
-
-    def refused(self) -> str:
-        """Wait until it gives up; give its last words."""
-        _, said = self._process.communicate(timeout=60)
-        assert self._process.returncode == 2, said
-        return said
-
-    def end(self, how: signal.Signals) -> None:
-        with self._process:
-            self._process.send_signal(how)
 
 
 class Watcher:
@@ -209,7 +177,7 @@ def test_a_broker_and_a_collector_die_and_nothing_is_lost(
         nodes[0].kill()
         stream.await_more(PER_ROUND)
         collectors[1].end(signal.SIGKILL)
-        standby = _stand_in(plants[1], collectors[1], tmp_path / "standby")
+        standby = stand_in(plants[1], collectors[1], tmp_path / "standby")
         stack.callback(standby.end, signal.SIGKILL)
         killed = time.monotonic()
         standby.await_start()
@@ -245,14 +213,6 @@ def _plant(folder: Path, station: str, url: str, gate: Gate, records: str) -> Pa
         PLANT.format(station=station, url=url, readings=gate.store_url(), records=records)
     )
     return file
-
-
-def _stand_in(plant: Path, dead: Collecting, folder: Path) -> Collecting:
-    """Start on another machine: all that it has of the dead one is the name of its session."""
-    folder.mkdir()
-    name = "mqtt-client-id"
-    (folder / name).write_bytes((dead.data / name).read_bytes())
-    return Collecting(plant, folder)
 
 
 def _missing(gate: Gate, stream: Stream) -> set[int]:

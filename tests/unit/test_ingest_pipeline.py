@@ -290,6 +290,40 @@ def test_while_a_backlog_is_drained_time_stands_at_the_newest_reading(shop: Shop
     assert watched.outcome.live.time > NOW + 9 * MINUTE
 
 
+def test_a_new_station_on_an_old_session_begins_with_its_first_reading(shop: Shop) -> None:
+    shop.pipeline.tick(NOW, draining=True)
+    shop.sender.now = NOW + SECOND
+    record: dict[str, object] = {"bn": "gun-a/", "n": "nozzle", "t": NOW / 1e6, "v": 300.0}
+    shop.pipeline.feed([shop.sender.senml(record)])
+    shop.pipeline.tick(NOW + SECOND, draining=True)
+    shop.pipeline.tick(NOW + 10 * SECOND)
+    assert min((f.time for f in shop.facts.alarm_facts.values()), default=NOW) >= NOW
+    assert _live(shop).time > NOW
+
+
+def test_what_a_dead_collector_had_not_acknowledged_is_judged_though_it_comes_last(
+    shop: Shop,
+) -> None:
+    for number in range(5):
+        shop.second(number)
+    shop.pipeline.close(NOW + 5 * SECOND)
+    shop.restart()
+    watched = shop.pipeline.diagnoses.watched[BAY_2]
+    before = watched.diagnosis.judged_until()
+    for number in (8, 9, 5, 6, 7):  # the newest first, then what is sent again
+        at = NOW + number * SECOND
+        shop.sender.now = NOW + 20 * SECOND + number
+        record: dict[str, object] = {"bn": "gun-a/", "n": "nozzle", "t": at / 1e6, "v": 300.0}
+        shop.pipeline.feed([replace(shop.sender.senml(record), backlog=True)])
+        now = NOW + (20 + number) * SECOND
+        shop.pipeline.tick(now, draining=True, settling=True)
+        assert watched.diagnosis.judged_until() == before
+    assert _live(shop).values[0].time == NOW + 9 * SECOND
+    shop.pipeline.tick(NOW + 40 * SECOND, draining=True)
+    assert watched.diagnosis.judged_until() > NOW + 8 * SECOND
+    assert watched.diagnosis.late == 0
+
+
 # What is published, and how often
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 
 import paho.mqtt.client as paho
 
+from steadybead_collector.event_log import event
 from steadybead_collector.mqtt.address import Address
 from steadybead_collector.mqtt.backoff import Backoff
 from steadybead_collector.mqtt.inbox import Inbox, Message
@@ -54,6 +55,12 @@ class Subscriber:
     def draining(self) -> bool:
         """Tell whether a backlog may still be on its way."""
         return self._drain_from is not None
+
+    @property
+    def settling(self) -> bool:
+        """Tell whether what is sent again may still come after what is newer."""
+        since = self._drain_from
+        return since is not None and 0 <= self._clock() - since < SETTLE_S * SECOND
 
     def start(self) -> None:
         """Start the network thread, which connects and reconnects by itself."""
@@ -106,8 +113,7 @@ class Subscriber:
 
     def caught_up(self) -> None:
         """Say that the inbox was found empty: a backlog may have ended."""
-        since = self._drain_from
-        if since is not None and not 0 <= self._clock() - since < SETTLE_S * SECOND:
+        if not self.settling:
             self._drain_from = None
 
     def goes_on(self) -> bool:
@@ -177,5 +183,5 @@ class Subscriber:
 
     def _note(self, text: str) -> None:
         if text != self.last_error:
-            LOG.warning("mqtt: %s", text)
+            LOG.warning("mqtt: %s", text, extra=event("broker_lost"))
         self.last_error = text

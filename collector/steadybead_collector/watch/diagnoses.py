@@ -28,7 +28,8 @@ LOOK_EVERY = SECOND // 2
 class Watched:
     """One station's diagnosis and what belongs to it.
 
-    `news`: something came since it was last asked; `due`: when it is asked though nothing came.
+    `news`: something came since it was last asked; `due`: when it is asked though nothing came;
+    `resumed`: an earlier run has judged it.
     """
 
     diagnosis: StationDiagnosis
@@ -38,6 +39,7 @@ class Watched:
     saved_at: int = 0
     newest: int = 0
     urgent: bool = False
+    resumed: bool = False
     news: bool = True
     asked: int = 0
     due: int = 0
@@ -46,6 +48,10 @@ class Watched:
     def is_due(self, now: int) -> bool:
         """Tell whether it may have something to say."""
         return self.news or now >= self.due or now < self.asked
+
+    def is_unheard(self) -> bool:
+        """Tell whether nothing is known of it at all, so that there is no time to begin at."""
+        return self.newest == 0 and self.diagnosis.next_step is None
 
     def advance(self, now: int, until: int) -> Outcome:
         """Judge up to `until`."""
@@ -122,14 +128,20 @@ class Diagnoses:
                 watched.news = True
         return news
 
-    def advance(self, now: int, *, draining: bool) -> Iterator[tuple[StationId, Outcome]]:
+    def advance(
+        self, now: int, *, draining: bool, settling: bool = False
+    ) -> Iterator[tuple[StationId, Outcome]]:
         """Judge stations that have news or whose time has come, up to `now`.
 
         While a backlog is drained, only up to a station's newest reading: time stands still there.
+        While it settles, a station that another run has judged goes no further: what that one had
+        not acknowledged comes again after what is newer, and a step is judged once.
         """
         for station, watched in self.watched.items():
-            if watched.is_due(now):
+            if watched.is_due(now) and not (draining and watched.is_unheard()):
                 until = min(now, watched.newest) if draining else now
+                if settling and watched.resumed:
+                    until = min(until, watched.diagnosis.judged_until())
                 yield station, watched.advance(now, until)
         if self._acts and (now >= self._acts_at + ACTS_AGAIN_EVERY or now < self._acts_at):
             self._note_acts_again(now)
@@ -183,7 +195,10 @@ class Diagnoses:
             return Watched(StationDiagnosis(station, procedures)), 0
         position, _ = loaded
         diagnosis = StationDiagnosis.restore(station, procedures, state.dump)
-        return Watched(diagnosis, seen=position, saved=position), state.changes
+        watched = Watched(diagnosis, seen=position, saved=position)
+        if diagnosis.next_step is not None:
+            watched.resumed, watched.newest = True, diagnosis.judged_until()
+        return watched, state.changes
 
     def _replay(self) -> None:
         """Push what was accepted after the saved states."""

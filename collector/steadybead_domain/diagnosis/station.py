@@ -156,6 +156,10 @@ class StationDiagnosis:
             return NEVER
         return min(reading.time for reading in self.newest.values())
 
+    def judged_until(self) -> int:
+        """Give the time up to which all is judged, NEVER while nothing is."""
+        return NEVER if self.next_step is None else self.next_step * STEP
+
     def advance(self, now: int, allowance: int = 0) -> Outcome:
         """Judge all steps that are over; none if time went back.
 
