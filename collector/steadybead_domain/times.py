@@ -10,6 +10,8 @@ DAY = 24 * HOUR
 EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 OLDEST_ABSOLUTE = 1_577_836_800 * SECOND  # 2020-01-01T00:00:00Z, the contract's limit
 FURTHEST_AHEAD = 5 * MINUTE
+_FIRST = dt.datetime.min.replace(tzinfo=dt.UTC)
+_LAST = dt.datetime.max.replace(tzinfo=dt.UTC)
 _RFC3339 = re.compile(
     r"(\d{4}-\d{2}-\d{2})[Tt ](\d{2}:\d{2}:\d{2})(?:\.(\d{1,12}))?([Zz]|[+-]\d{2}:\d{2})"
 )
@@ -31,6 +33,8 @@ def parse_rfc3339(text: str) -> int:
         whole = (moment - EPOCH) // dt.timedelta(seconds=1)
     except (ValueError, OverflowError) as error:
         raise BadTimeError(f"time {text[:60]!r}: no such date ({error})") from None
+    if not _FIRST <= moment <= _LAST:
+        raise BadTimeError(f"time {text[:60]!r}: it lies outside the years 1 to 9999 in UTC")
     return whole * SECOND + int((fraction or "0").ljust(6, "0")[:6])
 
 

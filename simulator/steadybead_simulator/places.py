@@ -62,6 +62,9 @@ class Document:
             self.data: dict[str, Any] = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
             raise FileError(f"{name}: no TOML: {error}") from None
+        except (ValueError, RecursionError):
+            message = "no TOML: a number of thousands of digits, or nested too deeply"
+            raise FileError(f"{name}: {message}") from None
 
     def table(self, path: Path, data: Mapping[str, Any]) -> dict[str, Any]:
         """Give the table that is the last name of `path` in `data`, {} if it is left out."""

@@ -84,6 +84,7 @@ def _stated(slot: bytes) -> tuple[Opened, dict[str, Any]]:
         as_we_write = canonical(stated) == opened.payload and stated["form"] == FORM
         whole = (
             isinstance(stated["bytes"], int)
+            and isinstance(stated["slot"], list)
             and isinstance(stated["sha256"], str)
             and all(_is_part(p) for p in stated["parts"])
         )

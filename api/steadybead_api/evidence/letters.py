@@ -22,7 +22,8 @@ def read_letter(path: Path) -> dict[str, Any]:
         letter: dict[str, Any] = json.loads(text[text.index("{") : text.rindex("}") + 1])
         token = letter.pop("signature")
         opened = open_token(token)
-        stated = canonical(letter) == opened.payload and isinstance(letter["sha256"], str)
+        texts = isinstance(letter["sha256"], str) and isinstance(letter["root"], str)
+        stated = canonical(letter) == opened.payload and texts
         letter["signer"] = opened.fingerprint
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError, PlainError):
         stated = False

@@ -12,6 +12,7 @@ from steadybead_collector.config.calendar import read_calendar
 from steadybead_collector.config.evidence import EvidenceSettings, read_evidence, read_rule
 from steadybead_collector.config.locate import Lines
 from steadybead_collector.config.notify import NotifyTarget, read_notify
+from steadybead_collector.config.operations import OperationsSettings, read_operations
 from steadybead_collector.config.problems import PlantFileError, Problem
 from steadybead_collector.config.reader import Notes, Table, shown
 from steadybead_collector.config.settings import (
@@ -36,6 +37,7 @@ _TABLES = (
     "notify",
     "verdict",
     "evidence",
+    "operations",
     "station",
 )
 LARGEST_BYTES = 8 * 1024 * 1024
@@ -56,6 +58,7 @@ class PlantFile:
     notify: tuple[NotifyTarget, ...] = ()
     rule: DecisionRule = field(default_factory=DecisionRule)
     evidence: EvidenceSettings = field(default_factory=EvidenceSettings)
+    operations: OperationsSettings = field(default_factory=OperationsSettings)
 
 
 def load_plant_file(path: Path, version: int = 1) -> PlantFile:
@@ -91,13 +94,14 @@ def read_plant_text(text: str, name: str, folder: Path | None, version: int = 1)
     rule = read_rule(root.table("verdict", "verdict"))
     receivers = [target.receiver.name for target in notify]
     evidence = read_evidence(root.table("evidence", "evidence"), folder, receivers)
+    operations = read_operations(root.table("operations", "operations"))
     if not notes.problems:
         _check_wiring(root, stations)
     if notes.problems:
         raise PlantFileError(name, tuple(sorted(notes.problems)))
     sha256 = hashlib.sha256(text.encode()).hexdigest()
     plant = Plant(site, timezone, stations, version, sha256, title, calendar)
-    return PlantFile(text, plant, mqtt, store, access, notify, rule, evidence)
+    return PlantFile(text, plant, mqtt, store, access, notify, rule, evidence, operations)
 
 
 def _read(path: Path) -> str:
@@ -138,6 +142,11 @@ def _parse(name: str, text: str) -> dict[str, Any]:
         raise PlantFileError(name, (problem,)) from None
     except RecursionError:
         problem = Problem(1, "is nested too deeply", "a plant file has tables in tables, no more")
+        raise PlantFileError(name, (problem,)) from None
+    except ValueError:
+        problem = Problem(
+            1, "has a number of thousands of digits", "write numbers as they are read"
+        )
         raise PlantFileError(name, (problem,)) from None
 
 

@@ -38,7 +38,7 @@ def read_weld(payload: bytes, station: StationId, received: int) -> WeldEvent:
     """Read a start or stop; `weld` is empty where a stop names none. WeldMessageError."""
     data = _members(payload)
     kind = data.get("event")
-    if kind not in {"start", "stop"}:
+    if kind not in ("start", "stop"):  # a list or a table is in no set
         raise WeldMessageError(f"event is {kind!r:.40}, not start or stop")
     gun = _name(data, "gun")
     if gun is None:

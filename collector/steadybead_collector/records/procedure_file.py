@@ -17,7 +17,7 @@ def read_procedures(path: Path = START_SET) -> list[Procedure]:
     try:
         with path.open("rb") as file:
             tables = tomllib.load(file)
-    except (OSError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise StoreError(f"procedures {path.name}: {error}") from error
     return [_procedure(path, name, table) for name, table in tables.items()]
 

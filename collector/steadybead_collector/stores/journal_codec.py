@@ -44,14 +44,24 @@ def encode(ids: Int64, starts: Int64, rows: Columns) -> bytes:
 def decode(data: bytes) -> tuple[Int64, Int64, Columns]:
     """Give ids, starts and rows back; raise StoreError if the bytes are damaged."""
     if len(data) < _HEAD.size + _CRC.size or _CRC.unpack(data[-4:])[0] != zlib.crc32(data[:-4]):
-        raise StoreError("a journal row is damaged: restore the readings from a backup")
+        raise _damaged()
     form, value_form, forms, _, k, n = _HEAD.unpack_from(data)
     if form != _FORM:
         raise StoreError(f"a journal row has form {form}: a newer Steadybead wrote it; update")
-    take = _Taker(data, _HEAD.size)
+    try:
+        return _decode_columns(_Taker(data, _HEAD.size), value_form, forms, k, n)
+    except (ValueError, IndexError):
+        raise _damaged() from None
+
+
+def _decode_columns(
+    take: "_Taker", value_form: int, forms: int, k: int, n: int
+) -> tuple[Int64, Int64, Columns]:
     ids = take.array("<u4", k).astype(np.int64)
     starts = np.zeros(k + 1, np.int64)
     np.cumsum(take.array("<u4", k), out=starts[1:])
+    if starts[-1] != n:
+        raise ValueError
     time = take.array("<i8", n).astype(np.int64)
     raw = take.array("<f8", n).astype(np.float64)
     value = _decode_value(take, value_form, raw)
@@ -94,6 +104,10 @@ def _decode_constant(take: "_Taker", form: int, dtype: str, n: int) -> npt.NDArr
     if form == _CONSTANT:
         return np.full(n, take.array(dtype, 1)[0])
     return take.array(dtype, n).copy()
+
+
+def _damaged() -> StoreError:
+    return StoreError("a journal row is damaged: restore the readings from a backup")
 
 
 class _Taker:

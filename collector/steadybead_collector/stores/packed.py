@@ -89,7 +89,8 @@ _Cut = tuple["Chunk", slice, slice, Int64]  # rows of a chunk, their place in th
 def _join(cuts: Sequence[_Cut], name: str, n: int) -> _Array:
     column = np.empty(n, _TYPES[name])
     coding, data = first = cuts[0][0].columns[name]
-    if coding == _CONSTANT and all(cut[0].columns[name] == first for cut in cuts):
+    whole = coding == _CONSTANT and len(data) == column.itemsize
+    if whole and all(cut[0].columns[name] == first for cut in cuts):
         column.fill(np.frombuffer(data, column.dtype)[0])
         return column
     for chunk, rows, place, _ in cuts:
@@ -110,6 +111,8 @@ class Chunk:
         form, count, _, self.n, c0, n0, c1, n1, c2, n2, c3, n3, c4, n4, c5, n5 = head
         if form != _FORM or count != len(_NAMES):
             raise StoreError(f"a chunk has form {form}: a newer Steadybead wrote it; update")
+        if self.n < 1 or (c0 != _PCO and n0 != 8 * self.n):
+            raise _damaged()  # a count that is wrong must not ask for memory
         a = _HEAD.size + n0
         b = a + n1
         c = b + n2
@@ -146,7 +149,7 @@ class Chunk:
                 to[:] = _inflate(data)[rows]
             else:
                 self._write_seldom(coding, data, to, rows)
-        except (TypeError, ValueError, IndexError) as error:
+        except (TypeError, ValueError, IndexError, RecursionError) as error:
             raise _damaged() from error
 
     def _write_seldom(self, coding: int, data: bytes, to: _Array, rows: slice) -> None:

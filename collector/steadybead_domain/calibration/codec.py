@@ -65,5 +65,7 @@ def _read(data: Mapping[str, Any]) -> dict[str, Any]:
         if members[name] is not None:
             members[name] = parse_rfc3339(members[name])
     if "channel" in members:
+        if not isinstance(members["channel"], str):
+            raise TypeError("a channel is no text")
         members["channel"] = ChannelId.parse(members["channel"])
     return members

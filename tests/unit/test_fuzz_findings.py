@@ -1,0 +1,142 @@
+"""What fuzzing found, each as the smallest input that showed it (`make fuzz`)."""
+
+import json
+import struct
+import zlib
+from pathlib import Path
+
+import numpy as np
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from calibration_samples import FITTING
+from fakes_ingest import NOW
+from plants_ingest import plant_file
+from steadybead_api.evidence.check import check
+from steadybead_api.evidence.letters import read_letter
+from steadybead_api.evidence.seal import SLOT_BYTES, empty_slot, find_slot
+from steadybead_collector.config import PlantFileError, load_plant_file
+from steadybead_collector.ingest.weld_message import WeldMessageError, read_weld
+from steadybead_collector.records.procedure_file import read_procedures
+from steadybead_collector.stores import journal_codec, packed
+from steadybead_domain.calibration.codec import fitting_from_json, to_json
+from steadybead_domain.errors import PlainError
+from steadybead_domain.evidence.jws import canonical, sign
+from steadybead_domain.ids import StationId
+from steadybead_domain.ports import StoreError
+from steadybead_domain.times import BadTimeError, format_rfc3339, parse_rfc3339
+from steadybead_simulator.places import FileError
+from steadybead_simulator.plantfile import parse_plant
+from store_samples import steady
+
+KEY = Ed25519PrivateKey.from_private_bytes(b"\7" * 32)
+EVER = -(2**63), 2**63 - 1
+
+
+@pytest.mark.parametrize("event", [["start"], {"start": 1}, None, 5])
+def test_a_weld_message_whose_event_is_no_text_is_refused(event: object) -> None:
+    said = {"event": event, "gun": "a", "time": "2026-05-04T07:30:00Z"}
+    with pytest.raises(WeldMessageError, match="not start or stop"):
+        read_weld(json.dumps(said).encode(), StationId("north", "bay-1"), NOW)
+
+
+@pytest.mark.parametrize("text", ["9999-12-31T23:59:59-00:01", "0001-01-01T00:00:00+00:01"])
+def test_a_time_that_utc_has_no_year_for_is_refused(text: str) -> None:
+    with pytest.raises(BadTimeError, match="1 to 9999"):
+        parse_rfc3339(text)
+
+
+@pytest.mark.parametrize("text", ["9999-12-31T23:59:59.999999Z", "0001-01-01T00:00:00.000000Z"])
+def test_the_first_and_the_last_time_can_be_written(text: str) -> None:
+    assert format_rfc3339(parse_rfc3339(text)) == text
+
+
+@pytest.mark.parametrize("channel", [5, True, ["north/bay-1/gun-a/nozzle"]])
+def test_a_stored_channel_that_is_no_text_is_refused(channel: object) -> None:
+    with pytest.raises(TypeError, match="no text"):
+        fitting_from_json({**to_json(FITTING), "channel": channel})
+
+
+def journal_row() -> bytes:
+    rows = steady(3)
+    ids, starts = np.array([7], np.int64), np.array([0, 3], np.int64)
+    return journal_codec.encode(ids, starts, rows)
+
+
+@pytest.mark.parametrize("place", [4, 8, 12, 16])  # channels, readings, the channel, its readings
+def test_a_journal_row_whose_counts_are_wrong_is_damaged(place: int) -> None:
+    changed = bytearray(journal_row()[:-4])
+    changed[place] += 90
+    data = bytes(changed) + struct.pack("<I", zlib.crc32(changed))
+    if place == 12:
+        assert journal_codec.decode(data)[0].tolist() == [97]
+        return
+    with pytest.raises(StoreError, match="damaged"):
+        journal_codec.decode(data)
+
+
+@pytest.mark.parametrize("place", [4, 7])  # the lowest and the highest byte of the count
+def test_a_chunk_whose_count_is_wrong_is_damaged_and_asks_for_no_memory(place: int) -> None:
+    data = bytearray(packed.pack(steady(1)))
+    data[place] = 0x7F
+    with pytest.raises(StoreError, match="damaged"):
+        packed.unpack([bytes(data)], *EVER)
+
+
+def test_a_chunk_cut_short_is_damaged_wherever_it_is_cut() -> None:
+    for rows in (steady(1), steady(60)):
+        data = packed.pack(rows)
+        for end in range(len(data)):
+            with pytest.raises(StoreError):
+                packed.unpack([data[:end]], *EVER)
+
+
+def test_a_chunk_whose_values_are_said_to_be_themselves_is_damaged() -> None:
+    data = bytearray(packed.pack(steady(60)))
+    data[13] = packed.Coding.AS_VALUE
+    with pytest.raises(StoreError, match="damaged"):
+        packed.unpack([bytes(data)], *EVER)
+
+
+LONG = f"x = {'9' * 5000}\n"
+
+
+def test_a_number_of_thousands_of_digits_in_a_file_is_refused(tmp_path: Path) -> None:
+    path = plant_file(tmp_path, LONG)
+    with pytest.raises(PlantFileError, match="thousands of digits"):
+        load_plant_file(path)
+    with pytest.raises(StoreError, match=r"procedures plant\.toml"):
+        read_procedures(path)
+    with pytest.raises(FileError, match=r"plant\.toml: no TOML"):
+        parse_plant("plant.toml", LONG)
+
+
+def test_deep_nesting_in_a_file_is_refused(tmp_path: Path) -> None:
+    text = "x = " + "[" * 5000
+    with pytest.raises(FileError, match=r"plant\.toml: no TOML"):
+        parse_plant("plant.toml", text)
+    with pytest.raises(StoreError, match=r"procedures plant\.toml"):
+        read_procedures(plant_file(tmp_path, text))
+
+
+@pytest.mark.parametrize("missing", ["form", "bytes", "slot", "sha256", "parts"])
+def test_a_signed_statement_without_one_of_its_members_is_none(missing: str) -> None:
+    data = b"%PDF-1.7\n" + empty_slot() + b"%%EOF\n"
+    start, end = find_slot(data)
+    stated = {"form": "steadybead evidence 1", "bytes": 1, "slot": [], "sha256": "", "parts": []}
+    del stated[missing]
+    token = sign(canonical(stated), KEY).encode().ljust(SLOT_BYTES)
+    found = check(data[:start] + token + data[end:])
+    assert [fault.part for fault in found.faults] == ["signature"]
+
+
+@pytest.mark.parametrize("member", ["root", "sha256", "signature"])
+def test_a_daily_root_without_its_name_is_none(tmp_path: Path, member: str) -> None:
+    body = {"root": "2026-05-04", "sha256": "00"}
+    letter = {k: v for k, v in body.items() if k != member}
+    if member != "signature":
+        letter["signature"] = sign(canonical(letter), KEY)
+    path = tmp_path / "root.json"
+    path.write_text(json.dumps(letter), "utf-8")
+    with pytest.raises(PlainError, match="no daily root"):
+        read_letter(path)
