@@ -67,7 +67,7 @@ def kill_api(times: int, seed: int) -> list[Row]:
         address = f"http://127.0.0.1:{program.words[-1]}/"
         load = Load(broker.url, 40.0)
         stack.callback(load.close)
-        welder = Welder(address, call(*words).stdout.strip())
+        welder = Welder(address, call(*words, timeout_s=300.0).stdout.strip())
         stack.callback(welder.stop)
         for _ in range(times):
             time.sleep(draw.uniform(0.2, 1.2))

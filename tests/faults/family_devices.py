@@ -22,12 +22,8 @@ from steadybead_domain.readings import Quality
 HOUR_US = 3_600_000_000
 DAY_US = 24 * HOUR_US
 RECORDS = 50
-COUNTER = """
-[[station.channel]]
-id = "air/meter"
-quantity = "air_flow"
-unit = "1"
-conversion = {{ kind = "pulse_counter", litres_per_pulse = 0.01, rolls_over_at = {rolls} }}
+COUNTER = """unit = "count"
+conversion = { kind = "pulse", litres_per_pulse = 0.01 }
 """
 
 
@@ -199,8 +195,7 @@ def counter_restarts(times: int, seed: int) -> Row:
     row = Row("devices", "a counter starts anew without a word", times, 0, 0, 0)
     base = time.time_ns() // 1_000_000 * 1000 - DAY_US
     with workshop() as folder, kept_mosquitto(folder) as broker, ExitStack() as stack:
-        text = plant_text(f'url = "{broker.url}"', 1) + COUNTER.format(rolls=2**32)
-        text = text.replace('id = "air/meter"', 'id = "gun-b/flow"')
+        text = plant_text(f'url = "{broker.url}"', 1).replace('unit = "L/min"\n', COUNTER)
         program = collecting(folder, written(folder, text), folder)
         stack.callback(program.kill)
         program.start()
@@ -211,13 +206,13 @@ def counter_restarts(times: int, seed: int) -> Row:
             pack = {}
             for i in range(RECORDS):
                 count = 0 if number and i == RECORDS // 2 else count + draw.randrange(60, 70)
-                pack["gun-b/flow", base + (number * RECORDS + i) * 1_000_000] = float(count)
+                pack["gun-a/flow", base + (number * RECORDS + i) * 1_000_000] = float(count)
             packs.append(pack)
         sent = Sent(packs)
         tell(client, sent, list(range(len(packs))))
         compare(folder, [sent], row)
         with opened(sqlite_in(folder)) as store:
-            stored = rows_of(store, channel(1, "gun-b/flow"))
+            stored = rows_of(store, channel(1, "gun-a/flow"))
         good = stored.quality != Quality.BAD
         absurd = int((good & ((stored.value < 35) | (stored.value > 43))).sum())
         row.note = f"{int((~good).sum()) - 1} flows marked bad, {absurd} absurd ones"

@@ -149,19 +149,30 @@ def kill_all(times: int, seed: int) -> list[Row]:
 
 
 @contextlib.contextmanager
-def server_shop(folder: Path) -> Iterator[tuple[Mosquitto, Program, Engine, Postgres, Gate]]:
+def readings_shop(
+    folder: Path, records: str = "sqlite"
+) -> Iterator[tuple[Mosquitto, Program, Engine, Gate]]:
+    """Run a Mosquitto, a readings server and the collector."""
+    with ExitStack() as stack:
+        engine, gate = stack.enter_context(engine_behind_shim(folder))
+        broker = stack.enter_context(kept_mosquitto(folder))
+        text = plant_text(f'url = "{broker.url}"', readings=gate.store_url(), records=records)
+        program = collecting(folder, written(folder, text), folder / "data")
+        stack.callback(program.kill)
+        program.start()
+        yield broker, program, engine, gate
+
+
+@contextlib.contextmanager
+def server_shop(folder: Path) -> Iterator[tuple[Mosquitto, Program, Postgres, Gate]]:
     """Run a Mosquitto, a readings server, a records server and the collector."""
     with ExitStack() as stack:
         postgres = Postgres()
         stack.callback(postgres.close)
         postgres.start()
-        engine, gate = stack.enter_context(engine_behind_shim(folder))
-        broker = stack.enter_context(kept_mosquitto(folder))
-        text = plant_text(f'url = "{broker.url}"', readings=gate.store_url(), records=postgres.url)
-        program = collecting(folder, written(folder, text), folder / "data")
-        stack.callback(program.kill)
-        program.start()
-        yield broker, program, engine, postgres, gate
+        shop = readings_shop(folder, postgres.url)
+        broker, program, _, gate = stack.enter_context(shop)
+        yield broker, program, postgres, gate
 
 
 def influx_of(gate: Gate) -> Opening:
@@ -170,7 +181,7 @@ def influx_of(gate: Gate) -> Opening:
 
 def kill_influx(times: int, seed: int) -> list[Row]:
     """SIGKILL of the readings server; the collector's spool bridges it."""
-    with workshop() as folder, server_shop(folder) as (broker, _, engine, _, gate):
+    with workshop() as folder, readings_shop(folder) as (broker, _, engine, gate):
         load = Load(broker.url)
         try:
             bed = Bed(load, influx_of(gate), engine.kill, engine.start)
@@ -183,7 +194,7 @@ def kill_influx(times: int, seed: int) -> list[Row]:
 
 def kill_postgres(times: int, seed: int) -> list[Row]:
     """SIGKILL of the records server and its children; receipts wait for it."""
-    with workshop() as folder, server_shop(folder) as (broker, _, _, postgres, gate):
+    with workshop() as folder, server_shop(folder) as (broker, _, postgres, gate):
         load = Load(broker.url)
         try:
             bed = Bed(load, influx_of(gate), postgres.kill, postgres.start)
@@ -195,7 +206,7 @@ def kill_postgres(times: int, seed: int) -> list[Row]:
 
 def kill_servers_collector(times: int, seed: int) -> list[Row]:
     """SIGKILL of a collector that writes to servers."""
-    with workshop() as folder, server_shop(folder) as (broker, program, _, _, gate):
+    with workshop() as folder, server_shop(folder) as (broker, program, _, gate):
         load = Load(broker.url)
         try:
             bed = Bed(load, influx_of(gate), program.kill, program.launch)

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from faults.family_kills import foreign_shop, influx_of, server_shop
+from faults.family_kills import foreign_shop, influx_of, readings_shop, server_shop
 from faults.judging import Opening, await_fresh, settled, sqlite_in
 from faults.processes import Program, collecting, workshop
 from faults.sending import Load
@@ -53,7 +53,7 @@ def broker_away(times: int, seed: int) -> list[Row]:
 def store_away(times: int, seed: int) -> list[Row]:
     """Stop the readings server for so many minutes; the spool keeps what comes."""
     del seed
-    with workshop() as folder, server_shop(folder) as (broker, _, engine, _, gate):
+    with workshop() as folder, readings_shop(folder) as (broker, _, engine, gate):
         load = Load(broker.url, PACKS_S, most_waiting=MOST_WAITING)
         try:
             row = Row("store-away", f"readings server away {times} min", 1, 0, 0, 0)
@@ -66,7 +66,7 @@ def store_away(times: int, seed: int) -> list[Row]:
 def records_away(times: int, seed: int) -> list[Row]:
     """Stop the records server for so many minutes; messages wait in the broker."""
     del seed
-    with workshop() as folder, server_shop(folder) as (broker, _, _, postgres, gate):
+    with workshop() as folder, server_shop(folder) as (broker, _, postgres, gate):
         load = Load(broker.url, PACKS_S, most_waiting=MOST_WAITING)
         try:
             row = Row("records-away", f"records server away {times} min", 1, 0, 0, 0)
@@ -79,7 +79,7 @@ def records_away(times: int, seed: int) -> list[Row]:
 def slow_store(times: int, seed: int) -> list[Row]:
     """Let the readings server stand still for seconds, again and again."""
     draw = random.Random(seed)  # noqa: S311
-    with workshop() as folder, server_shop(folder) as (broker, _, engine, _, gate):
+    with workshop() as folder, readings_shop(folder) as (broker, _, engine, gate):
         load = Load(broker.url, PACKS_S)
         try:
             row = Row("slow-store", "readings server stands still, 1 to 15 s", times, 0, 0, 0)
@@ -106,7 +106,7 @@ def counted(row: Row, opening: Opening, load: Load, *, exact: bool = True) -> Ro
 def two_with_one_identity(times: int, seed: int) -> list[Row]:
     """Run a second collector with the same name at the broker beside the first, 3 to 6 s each."""
     draw = random.Random(seed)  # noqa: S311
-    with workshop() as folder, server_shop(folder) as (broker, _, _, _, gate):
+    with workshop() as folder, server_shop(folder) as (broker, _, _, gate):
         twin = twin_of(folder)
         load = Load(broker.url, PACKS_S)
         try:

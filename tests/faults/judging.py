@@ -138,8 +138,10 @@ def await_fresh(
     names = [channel(station, NAMES[0]) for station in range(1, load.stations + 1)]
     while time.monotonic() < since + timeout_s:
         with suppress(StoreError), opened(opening) as store:
-            found = store.latest(names)
-            if len(found) == len(names) and all(r.time >= moment for r in found.values()):
-                return time.monotonic() - since
-        time.sleep(0.05)
+            while time.monotonic() < since + timeout_s:
+                found = store.latest(names)
+                if len(found) == len(names) and all(r.time >= moment for r in found.values()):
+                    return time.monotonic() - since
+                time.sleep(0.05)
+        time.sleep(0.1)
     raise StoreError("nothing that was sent after the fault came into the store")

@@ -84,6 +84,14 @@ class Nursery:
         self._process.stdin.flush()
         return int(self._process.stdout.readline())
 
+    def stop(self) -> None:
+        """End it; idempotent."""
+        if self._process is not None:
+            with self._process as process:
+                if process.stdin is not None:
+                    process.stdin.close()
+            self._process = None
+
 
 NURSERY = Nursery()
 

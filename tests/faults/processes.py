@@ -201,7 +201,7 @@ class Postgres:
         def started() -> bool:
             return self._control("-l", f"{self.folder}/log", "start") == 0
 
-        until(started, 30.0)
+        until(started, 120.0)
 
     def kill(self) -> None:
         """Kill the postmaster, and whatever it had started."""
@@ -218,14 +218,14 @@ class Postgres:
     def _control(self, *words: str) -> int:
         options = f"-p {self.port} -c listen_addresses=127.0.0.1 -k {self.folder}"
         control = str(records_postgres._tool("pg_ctl"))
-        data = ("-D", f"{self.folder}/data", "-w", "-t", "30", "-o", options)
+        data = ("-D", f"{self.folder}/data", "-w", "-t", "120", "-o", options)
         return subprocess.run(
             [control, *data, *words],
             user=self.owner,
             cwd=self.folder,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
-            timeout=60,
+            timeout=180,
             check=False,
         ).returncode
 
@@ -236,5 +236,5 @@ class Postgres:
             user=self.owner,
             cwd=self.folder,
             stdout=subprocess.DEVNULL,
-            timeout=60,
+            timeout=300,
         )

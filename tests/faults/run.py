@@ -45,7 +45,7 @@ FAMILIES: dict[str, tuple[str, str, int, int]] = {
     "broker-away": ("family_outages", "broker_away", 10, 0),
     "store-away": ("family_outages", "store_away", 10, 0),
     "records-away": ("family_outages", "records_away", 10, 0),
-    "power-cut": ("family_power", "power_cut", 500, 20),
+    "power-cut": ("family_power", "power_cut", 300, 20),
     "kill-foreign": ("family_kills", "kill_foreign", 50, 0),
 }
 

@@ -72,7 +72,7 @@ class Load:
     def __init__(
         self,
         url: str,
-        packs_s: float = 80.0,
+        packs_s: float = 50.0,
         stations: int = 2,
         *,
         untimed: bool = True,
