@@ -7,6 +7,8 @@ from prometheus_client.metrics_core import Metric
 from prometheus_client.registry import Collector as MetricSource
 
 from steadybead_collector.collector import CollectorStatus
+from steadybead_collector.records.refusals import Quarantine
+from steadybead_domain.ports import StoreError
 
 
 class CollectorMetrics(MetricSource):
@@ -35,3 +37,25 @@ class CollectorMetrics(MetricSource):
             ("store_ok", "1 while the stores take what arrives", status.store_ok),
         ):
             yield GaugeMetricFamily(f"steadybead_collector_{name}", text, value=float(value))
+
+
+class QuarantineMetrics(MetricSource):
+    """Counts what lies in quarantine; says nothing while the records do not answer."""
+
+    def __init__(self, quarantine: Quarantine) -> None:
+        self._quarantine = quarantine
+
+    def describe(self) -> Iterator[Metric]:
+        """Name the metrics without asking."""
+        yield from ()
+
+    def collect(self) -> Iterator[Metric]:
+        """Give the metrics of now."""
+        try:
+            rows, refused = self._quarantine.size()
+        except StoreError:
+            return
+        text = "Different refusals kept in quarantine"
+        yield GaugeMetricFamily("steadybead_quarantine_rows", text, value=float(rows))
+        text = "Refused records that those rows stand for"
+        yield GaugeMetricFamily("steadybead_quarantine_records", text, value=float(refused))

@@ -1,6 +1,7 @@
 """Servers in the foreground: open the rooms, serve until asked to stop, close them."""
 
 import contextlib
+import logging
 import os
 import signal
 import socket
@@ -18,9 +19,11 @@ from steadybead_api.services import Services
 from steadybead_api.shop import folder_beside, open_shop
 from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import load_plant_file
+from steadybead_collector.event_log import event, set_up
 from steadybead_domain.errors import PlainError
 from steadybead_domain.people import Actor, Role
 
+LOG = logging.getLogger(__name__)
 GRACE_S = 2
 PUBLISHED = "STEADYBEAD_HTTP"
 _ANY_HOST = ("", "0.0.0.0", "::")  # noqa: S104 - named to be replaced
@@ -91,6 +94,7 @@ def serve_until_stopped(
     config = uvicorn.Config(
         app,
         log_level="warning",
+        log_config=None,
         access_log=False,
         timeout_graceful_shutdown=GRACE_S,
         lifespan="on",
@@ -126,19 +130,23 @@ def run_servers(
     plant_file = load_plant_file(config)
     data_dir = folder_beside(config, data)
     taken = bound_socket(host, port) if serve else None
+    set_up(plant_file.operations.log)
     with open_shop(plant_file, data_dir, collect=collect, serve=serve) as (mqtt, services):
         if services is None or taken is None:
+            LOG.info("collecting", extra=event("started", broker=mqtt.url, data=data_dir))
             _say(f"collecting from {mqtt.url}, data in {data_dir}")
             wait_for_signal()
         else:
             serve_until_stopped(
                 services, taken, lambda address: _greet(services, address, mqtt.url or "")
             )
+    LOG.info("ended in order", extra=event("stopped"))
     return 0
 
 
 def _greet(services: Services, address: str, broker: str) -> None:
     """Say where the pages are, and how the first administrator is made if there is none."""
+    LOG.info("serving", extra=event("started", address=address, broker=broker))
     _say(f"pages at {address}  broker {broker}")
     code = services.first.code()
     if code is not None:

@@ -11,6 +11,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
+from steadybead_collector.event_log import event
 from steadybead_domain.ports import StoreError
 
 MEDIA_TYPE = "application/problem+json"
@@ -94,14 +95,15 @@ def _from_validation(request: Request, error: RequestValidationError) -> JSONRes
 
 
 def _from_store(request: Request, error: StoreError) -> JSONResponse:
-    _log.error("store: %s", error)
+    _log.error("store: %s", error, extra=event("store_fault"))
     return _response(body(503, "store", str(error), request.url.path), {"Retry-After": "5"})
 
 
 async def _from_defect(
     request: Request, error: Exception, headers: Mapping[str, str]
 ) -> JSONResponse:
-    _log.error("defect at %s", request.url.path, exc_info=error)
+    path = request.url.path
+    _log.error("defect at %s", path, exc_info=error, extra=event("defect", path=path))
     detail = "this is a defect of the server; its log has the details"
     members = body(500, None, detail, request.url.path)
     return _response(members, {**headers, "Cache-Control": "no-store"})

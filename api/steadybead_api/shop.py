@@ -8,9 +8,11 @@ from pathlib import Path
 
 from prometheus_client import CollectorRegistry
 
-from steadybead_api.collector_metrics import CollectorMetrics
+from steadybead_api.collector_metrics import CollectorMetrics, QuarantineMetrics
+from steadybead_api.conditions import collector_conditions, collector_elsewhere, disk_condition
+from steadybead_api.health_server import HealthServer
 from steadybead_api.live_feed import LiveFeed
-from steadybead_api.notice_metrics import NoticeMetrics, receivers_condition
+from steadybead_api.notice_metrics import NoticeMetrics
 from steadybead_api.plant_stores import open_plant_readings, open_plant_records, weld_spans
 from steadybead_api.services import AccessPolicy, Condition, Services
 from steadybead_api.verdict_keeper import VerdictKeeper
@@ -29,7 +31,7 @@ from steadybead_collector.records.store import Records
 from steadybead_collector.retention import Retention
 from steadybead_domain.errors import PlainError
 from steadybead_domain.plant import Plant
-from steadybead_domain.ports import ReadingsStore
+from steadybead_domain.ports import ReadingsStore, Span
 
 STOP_WITHIN_S = 3.0
 READY_WITHIN_S = 5.0
@@ -78,6 +80,8 @@ def open_shop(
         if collect:
             collector = _open_collector(plant_file, mqtt, data_dir, records, notifier, stack)
             _start_notifier(notifier, stack)
+            if not serve:
+                _tell_health(plant_file, data_dir, _Rooms(records, collector, notifier), stack)
         services = None
         if serve:
             rooms = _Rooms(records, collector, notifier)
@@ -153,12 +157,15 @@ def _keep_house(
     records: Records,
     stack: contextlib.ExitStack,
 ) -> None:
-    """Forget old readings from time to time, if the plant file says so."""
-    if plant_file.store.keep_days is not None:
-        days = plant_file.store.keep_days
-        retention = Retention(readings, lambda now: weld_spans(records, now), days, wall_clock)
-        stack.callback(retention.stop, STOP_WITHIN_S)
-        retention.start()
+    """Forget old refusals from time to time, and readings if the plant file says so."""
+    days, refusal_days = plant_file.store.keep_days, plant_file.operations.quarantine_days
+
+    def spans(now: int) -> Iterator[Span]:
+        return weld_spans(records, now)
+
+    retention = Retention(readings, spans, days, wall_clock, records.refusals, refusal_days)
+    stack.callback(retention.stop, STOP_WITHIN_S)
+    retention.start()
 
 
 def _open_services(
@@ -181,11 +188,7 @@ def _open_services(
     stack.callback(feed.close)
     feed.start()
     read = "open" if demo or plant_file.access.read == "open" else "login"
-    registry = CollectorRegistry()
-    if collector is not None:
-        registry.register(CollectorMetrics(collector.status))
-    if rooms.notifier is not None:
-        registry.register(NoticeMetrics(rooms.notifier.status))
+    registry = _registry(rooms)
     services = Services(
         readings=readings,
         records=rooms.records,
@@ -193,7 +196,7 @@ def _open_services(
         live=feed,
         access=AccessPolicy(read="open" if read == "open" else "login", demo=demo),
         clock=wall_clock,
-        status=lambda: _conditions(rooms),
+        status=lambda: _conditions(rooms, plant_file, data_dir),
         stopping=threading.Event(),
         registry=registry,
         targets=plant_file.notify,
@@ -206,16 +209,36 @@ def _open_services(
     return services
 
 
-def _conditions(rooms: _Rooms) -> Sequence[Condition]:
+def _registry(rooms: _Rooms) -> CollectorRegistry:
+    """Make the metrics of what runs in this process."""
+    registry = CollectorRegistry()
+    if rooms.collector is not None:
+        registry.register(CollectorMetrics(rooms.collector.status))
+        registry.register(QuarantineMetrics(rooms.records.refusals))
+    if rooms.notifier is not None:
+        registry.register(NoticeMetrics(rooms.notifier.status))
+    return registry
+
+
+def _tell_health(
+    plant_file: PlantFile, data_dir: Path, rooms: _Rooms, stack: contextlib.ExitStack
+) -> None:
+    """Answer probes of a collector without pages, where the plant file names a port for it."""
+    place = plant_file.operations.health
+    if place is not None:
+        server = HealthServer(
+            place, lambda: _conditions(rooms, plant_file, data_dir), _registry(rooms)
+        )
+        stack.callback(server.stop)
+        server.start()
+
+
+def _conditions(rooms: _Rooms, plant_file: PlantFile, data_dir: Path) -> Sequence[Condition]:
+    disk = disk_condition(data_dir, plant_file.operations.disk_low_mb)
     if rooms.collector is None:
-        return ()
-    status = rooms.collector.status()
-    receivers = () if rooms.notifier is None else (receivers_condition(rooms.receivers()),)
-    return (
-        Condition("collector subscribed", status.subscribed, status.last_error),
-        Condition("readings store", status.store_ok, status.last_error),
-        *receivers,
-    )
+        return (*collector_elsewhere(data_dir, rooms.records, wall_clock()), disk)
+    receivers = None if rooms.notifier is None else rooms.receivers()
+    return (*collector_conditions(rooms.collector.status(), receivers), disk)
 
 
 def folder_beside(config: Path, data: Path | None) -> Path:

@@ -1,5 +1,6 @@
 """The ways to sign in: by token, by name and password, by name and PIN on a shared tablet."""
 
+import logging
 from collections.abc import Callable
 from typing import Final
 
@@ -9,9 +10,11 @@ from pydantic import BaseModel, Field, model_validator
 from steadybead_api.access import services_of
 from steadybead_api.problems import Problem
 from steadybead_api.services import Services
+from steadybead_collector.event_log import event
 from steadybead_collector.records.accounts import AccountError, Way
 from steadybead_domain.people import Actor, Role
 
+LOG: Final = logging.getLogger(__name__)
 TABLET_COOKIE: Final = "steadybead_tablet"
 TOKEN_FAULT = "this token is unknown or revoked: ask for a new one"  # noqa: S105
 NAME_FAULT = "name and password do not belong together, or the account is closed"
@@ -62,14 +65,18 @@ def _throttled(
     }
     wait_s = max(tries.wait_s(key, now) for key, tries in keys.items())
     if wait_s:
+        told = event("sign_in_slowed", host=host, wait_s=wait_s)
+        LOG.warning("too many wrong tries", extra=told)
         raise Problem(
             429, "tries", f"too many wrong tries: wait {wait_s} s", {"Retry-After": str(wait_s)}
         )
     try:
         found = proven()
-    except Problem:
+    except Problem as problem:
         for key, tries in keys.items():
             tries.wrong(key, now)
+        told = event("sign_in_failed", host=host, why=problem.kind)
+        LOG.warning("a sign-in failed", extra=told)
         raise
     for key, tries in keys.items():
         tries.right(key)
@@ -81,6 +88,7 @@ def _by_token(services: Services, said: Login) -> tuple[Actor, str]:
     actor = access.token_actor(said.token)
     secret = access.log_in(said.token, now, "http")
     if actor is None or secret is None:
+        LOG.warning("a sign-in failed", extra=event("sign_in_failed", why="token"))
         raise Problem(401, "token", TOKEN_FAULT)
     return actor, secret
 

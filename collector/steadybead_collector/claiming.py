@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Protocol
 
+from steadybead_collector.event_log import event
 from steadybead_collector.mqtt.address import kept_client_id
 from steadybead_domain.errors import PlainError
 from steadybead_domain.ids import StationId
@@ -83,6 +84,10 @@ class Claiming:
                 if not self._claims.renew(self._stations, self._holder, now):
                     theirs = self._claims.take(self._stations, self._holder, now)
                     if theirs:
-                        LOG.error("another collector has taken %s", ", ".join(map(str, theirs)))
+                        LOG.error(
+                            "another collector has taken %s",
+                            ", ".join(map(str, theirs)),
+                            extra=event("stations_taken"),
+                        )
             except StoreError as error:
                 LOG.warning("claims could not be renewed: %s", error)

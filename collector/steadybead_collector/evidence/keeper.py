@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final, Protocol, runtime_checkable
 
+from steadybead_collector.event_log import event
 from steadybead_collector.evidence.keys import signing_key
 from steadybead_collector.evidence.roots import Root, RootBook, day_of, day_start
 from steadybead_collector.evidence.trail_check import check_trail
@@ -94,10 +95,10 @@ class RootKeeper:
     def _check(self) -> None:
         """Tell the log what is wrong with the chain of roots and the audit trail."""
         for fault in self._book.faults():
-            LOG.error("daily roots: %s", fault)
+            LOG.error("daily roots: %s", fault, extra=event("root_broken"))
         if self._trail is not None:
             for fault in check_trail(self._trail, self._book.roots()).faults:
-                LOG.error("audit trail: %s", fault)
+                LOG.error("audit trail: %s", fault, extra=event("trail_broken"))
 
     def _send_waiting(self, now: int) -> None:
         """Send what has not left yet, on every way; the first that fails ends the pass."""

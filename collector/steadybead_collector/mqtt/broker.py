@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from steadybead_collector.event_log import event
 from steadybead_collector.mqtt.handshake import answers
 from steadybead_collector.mqtt.orphan import end_orphan
 from steadybead_collector.mqtt.stream_limit import limit_stream
@@ -142,7 +143,11 @@ class EmbeddedBroker:
                 self._changed.notify_all()
                 if self._stopping or self._failure:
                     return
-                LOG.error("the embedded broker ended by itself: %s", self._why())
+                LOG.error(
+                    "the embedded broker ended by itself: %s",
+                    self._why(),
+                    extra=event("broker_ended"),
+                )
                 self._changed.wait_for(lambda: self._stopping, pause_s)
             pause_s = min(2 * pause_s, 30.0)
 

@@ -5,6 +5,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from steadybead_collector.event_log import event
 from steadybead_collector.notify.senders import DeliveryError, Sender
 from steadybead_collector.records.notices import NoticeRecords, Sent
 from steadybead_domain.alarms.delivery import Attempt, Outcome, gives_up, next_attempt
@@ -98,7 +99,11 @@ class Courier:
         except Exception as error:  # noqa: BLE001  a library of many services may raise anything
             return self._not_taken(waiting, type(error).__name__, now)
         if self.fault:
-            LOG.info("receiver %s takes notices again", self.name)
+            LOG.info(
+                "receiver %s takes notices again",
+                self.name,
+                extra=event("receiver_back", receiver=self.name),
+            )
         self.fault = ""
         self.delivered += 1
         return [Attempt(self._clock(), Outcome.DELIVERED)]
@@ -106,7 +111,12 @@ class Courier:
     def _not_taken(self, waiting: Waiting, why: str, now: int) -> list[Attempt]:
         self.failed += 1
         if why != self.fault:
-            LOG.warning("receiver %s did not take a notice: %s", self.name, why)
+            LOG.warning(
+                "receiver %s did not take a notice: %s",
+                self.name,
+                why,
+                extra=event("receiver_away", receiver=self.name),
+            )
         self.fault = why
         attempt = Attempt(self._clock(), Outcome.FAILED, why)
         if gives_up([*waiting.attempts, attempt], now):

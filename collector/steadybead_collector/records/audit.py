@@ -1,5 +1,6 @@
 """The audit trail: who did what to which thing, and when. It is only added to, and chained."""
 
+import logging
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
@@ -7,12 +8,14 @@ from typing import Any, Final
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, RowMapping
 
+from steadybead_collector.event_log import event
 from steadybead_collector.records import chain, schema
 from steadybead_collector.records.chain import Head, Walked
 from steadybead_collector.records.database import Database
 from steadybead_collector.records.paging import Key, Page, cut
 from steadybead_domain.people import Actor
 
+LOG: Final = logging.getLogger(__name__)
 _AT_ONCE: Final = 1000
 
 
@@ -42,6 +45,8 @@ def note(
     values = {"time": time, "actor": by.name, "via": via, "what": what, "subject": subject}
     detail["role"] = by.role.value
     chain.append(connection, schema.audit, {**values, "detail": detail})
+    told = event("act", what=what, subject=subject, actor=by.name, role=by.role.value, via=via)
+    LOG.info("%s", what, extra=told)
 
 
 class AuditTrail:

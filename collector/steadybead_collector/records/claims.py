@@ -70,6 +70,12 @@ class Claims:
             )
             return held.rowcount >= len(set(stations))
 
+    def newest(self) -> int | None:
+        """Give until when the newest claim holds; None if nobody ever claimed. StoreError."""
+        with self._database.read() as connection:
+            until = connection.scalar(sa.select(sa.func.max(station_claim.c.until)))
+        return None if until is None else int(until)
+
     def release(self, holder: str) -> None:
         """Let go of everything. StoreError."""
         with self._database.write() as connection:

@@ -69,6 +69,25 @@ class Quarantine:
             if again:
                 connection.execute(_count_again(), again)
 
+    def size(self) -> tuple[int, int]:
+        """Give the number of rows, and of the records that they stand for."""
+        query = sa.select(sa.func.count(), sa.func.coalesce(sa.func.sum(quarantine.c.count), 0))
+        with self._database.read() as connection:
+            rows, records = connection.execute(query).one()
+        return int(rows), int(records)
+
+    def forget(self, before: int) -> int:
+        """Drop the rows that came last before a time in µs, some at a time; give their number."""
+        old = sa.select(quarantine.c.id).where(quarantine.c.last_received < before).limit(_MANY)
+        gone = 0
+        while True:
+            with self._database.write() as connection:
+                numbers = list(connection.scalars(old))
+                connection.execute(sa.delete(quarantine).where(quarantine.c.id.in_(numbers)))
+            gone += len(numbers)
+            if len(numbers) < _MANY:
+                return gone
+
     def page(
         self, limit: int, after: Key | None = None, outcome: str | None = None
     ) -> Page[QuarantineRow]:

@@ -3,6 +3,7 @@
 import logging
 from collections.abc import Callable
 
+from steadybead_collector.event_log import event
 from steadybead_collector.mqtt.backoff import Backoff
 
 LOG = logging.getLogger(__name__)
@@ -24,13 +25,15 @@ class Line:
     def fell(self, fault: str) -> None:
         """Note a fault."""
         if not self.fault:
-            LOG.warning("%s; readings wait on this machine's disk", fault)
+            LOG.warning(
+                "%s; readings wait on this machine's disk", fault, extra=event("server_away")
+            )
         self.fault = fault
         self._again_at = self._clock() + self._backoff.next()
 
     def holds(self) -> None:
         """Note a success."""
         if self.fault:
-            LOG.info("the readings server answers again")
+            LOG.info("the readings server answers again", extra=event("server_back"))
         self.fault = ""
         self._backoff.reset()
