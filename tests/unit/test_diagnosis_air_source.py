@@ -134,6 +134,16 @@ def test_a_value_that_stopped_moving_is_told_beside_what_it_did_before() -> None
     assert fed(StillSensors, still(stuck=True, moves=0.0)) == []  # it never moved
 
 
+def test_a_pressure_that_stands_near_nothing_is_no_frozen_sensor() -> None:
+    n, rng = 6 * HOUR_STEPS, np.random.default_rng(10)
+    pressure = np.round(70.0 + rng.normal(0.0, 1.0, n))
+    for end_pa, told in ((2.0, []), (pressure[5 * HOUR_STEPS], ["sensor_stuck"])):
+        pressure[5 * HOUR_STEPS :] = end_pa
+        found = fed(StillSensors, {("gun-a/drop", Q.FILTER_PRESSURE_DROP): pressure})
+        assert [f.kind for f in found] == told
+        pressure[5 * HOUR_STEPS] = 70.0
+
+
 @pytest.mark.parametrize(
     ("kind", "columns"),
     [

@@ -35,6 +35,8 @@ FOLLOWED = frozenset(
 LEARN = 4 * HOUR // WINDOW
 LEAST_MOVES = 60  # windows: half an hour
 LEAST = 10 * MINUTE // WINDOW
+PRESSURES = frozenset({_Q.FILTER_PRESSURE_DROP, _Q.OUTLET_PRESSURE})
+GONE, FORGET = 0.3, 0.2  # of the usual level; weight of a new window in it
 TIMES = 6  # so many times the longest standstill before
 TO_DO = (
     "Compare with another instrument; look whether the logger repeats its last value; restart or"
@@ -44,13 +46,14 @@ TO_DO = (
 
 @dataclass(slots=True)
 class Still:
-    """One channel in windows: what it stood at, for how long, the longest before, its moves."""
+    """One channel in windows: what it stood at, for how long, the longest before; how it moved."""
 
     value: float = float("nan")
     windows: int = 0
     longest: int = 0
     seen: int = 0
     moves: int = 0
+    level: float | None = None
     told: int | None = None
 
     def limit(self, silence_s: float) -> int:
@@ -65,7 +68,8 @@ class StillSensors:
     Tells a value that has not changed by one bit for ten minutes and six times the longest
     standstill seen before; learns that in its first four hot hours and goes on learning. Nozzle
     and flow are judged by `StuckSensor`. Not detectable: a channel that moves too rarely to be
-    missed, and one that is stuck while its gun is cold.
+    missed, and one that is stuck while its gun is cold. A pressure that stands near nothing has
+    lost its tube, which `OutletTube` and the filter's signs tell.
     """
 
     def __init__(self, station: Station) -> None:
@@ -108,8 +112,19 @@ class StillSensors:
             known = bool(hot[i] and np.isfinite(value))
             self.still[name].seen += known
             self.still[name].moves += known and not goes_on
+            if known and not goes_on:
+                self._level(name, float(column[i].mean()))
             yield from self._count(name, int(windows.start[i]) + WINDOW, value, goes_on=goes_on)
             self.still[name].value = float(column[i, SIZE - 1])
+
+    def _level(self, name: str, mean: float) -> None:
+        still = self.still[name]
+        still.level = mean if still.level is None else still.level + FORGET * (mean - still.level)
+
+    def _is_gone(self, name: str, value: float) -> bool:
+        level = self.still[name].level
+        is_pressure = self.channels[name].quantity in PRESSURES
+        return is_pressure and level is not None and abs(value) < GONE * abs(level)
 
     def _count(self, name: str, time: int, value: float, *, goes_on: bool) -> Iterator[Finding]:
         still = self.still[name]
@@ -124,6 +139,7 @@ class StillSensors:
         still.windows += 1
         limit = still.limit(self.channels[name].silence_s)
         learnt = still.seen >= LEARN and still.moves >= LEAST_MOVES
+        learnt &= not self._is_gone(name, value)
         if learnt and still.told is None and still.windows >= limit:
             still.told = time
             yield self._finding(name, time, value)
@@ -131,10 +147,10 @@ class StillSensors:
     def _finding(self, name: str, time: int, value: float, *, over: bool = False) -> Finding:
         channel, still = self.channels[name], self.still[name]
         minutes = still.windows * WINDOW / MINUTE
-        longest = still.longest * WINDOW / MINUTE
+        longest = (still.longest + 1) * WINDOW / MINUTE
         words = (
             f"{name}: exactly {value:g} {channel.unit} for {minutes:.0f} min while a gun was hot;"
-            f" before, it never stood still for more than {longest:.1f} min."
+            f" before, it always moved within {longest:.1f} min."
         )
         return Finding(
             "sensor_stuck" + OVER * over,
@@ -162,6 +178,7 @@ class StillSensors:
                 s.longest,
                 s.seen,
                 s.moves,
+                s.level,
                 s.told,
             ]
             for name, s in self.still.items()
