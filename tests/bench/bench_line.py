@@ -185,13 +185,13 @@ def accepted(server: Server) -> float:
     return found
 
 
-def wait(condition: Callable[[], bool], timeout_s: float = 180.0) -> None:
-    """Look ten times a second."""
+def wait(condition: Callable[[], bool], timeout_s: float = 180.0, look_s: float = 0.1) -> None:
+    """Look every `look_s`."""
     end = time.monotonic() + timeout_s
     while not condition():
         if time.monotonic() > end:
             raise SystemExit("the bench waited in vain")
-        threading.Event().wait(0.1)
+        threading.Event().wait(look_s)
 
 
 def cpu_s(process: psutil.Process) -> float:
