@@ -37,6 +37,14 @@ class CollectorMetrics(MetricSource):
             ("store_ok", "1 while the stores take what arrives", status.store_ok),
         ):
             yield GaugeMetricFamily(f"steadybead_collector_{name}", text, value=float(value))
+        if status.clock_offset_s is not None:
+            text = "Receipt less time of the newest reading, of the station furthest off"
+            name = "steadybead_collector_clock_offset_seconds"
+            yield GaugeMetricFamily(name, text, value=status.clock_offset_s)
+        if status.broker_dropped is not None:
+            text = "Messages that the broker says it has dropped since it started"
+            name = "steadybead_collector_broker_dropped_messages"
+            yield GaugeMetricFamily(name, text, value=float(status.broker_dropped))
 
 
 class QuarantineMetrics(MetricSource):

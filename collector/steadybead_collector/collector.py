@@ -42,6 +42,9 @@ class CollectorStatus:
 
     `lag_s`: how long the oldest message has waited. `counts`: records by outcome word since the
     start. `last_error`: empty, or the newest fault of broker or store that is not over.
+    `clock_offset_s`: of the station whose newest readings are the furthest from the time of their
+    receipt, in the last half minute; positive where its clock is behind. `broker_dropped`:
+    messages that the broker says that it dropped. Both None while nothing is known.
     """
 
     subscribed: bool
@@ -50,6 +53,8 @@ class CollectorStatus:
     lag_s: float
     counts: Mapping[str, int]
     last_error: str
+    clock_offset_s: float | None = None
+    broker_dropped: int | None = None
 
 
 class Collector:
@@ -83,6 +88,7 @@ class Collector:
             subscriptions(plant, settings),
             self._inbox,
             clock,
+            ask_broker=settings.url is not None,
         )
         self._pipeline = Pipeline(
             plant,
@@ -132,6 +138,8 @@ class Collector:
             0.0 if oldest is None else max(0, self._clock() - oldest) / SECOND,
             {outcome.value: number for outcome, number in counts.items()},
             fault or self._subscriber.last_error,
+            self._pipeline.diagnoses.clock_offset_s(self._clock()),
+            self._subscriber.broker_dropped,
         )
 
     def _write(self) -> None:

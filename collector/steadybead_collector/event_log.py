@@ -22,6 +22,7 @@ EVENTS: Final = {
     "sign_in_failed": "a wrong password, PIN, code or token; `host`, `why`",
     "sign_in_slowed": "too many wrong tries; `host`, `wait_s`",
     "broker_lost": "the connection ended or was refused; it is tried again",
+    "broker_dropped": "the broker says that it has dropped messages; `count` more, `total`",
     "broker_ended": "the embedded broker ended by itself; it is started anew",
     "store_fault": "a store does not take what arrives; nothing is acknowledged meanwhile",
     "server_away": "the readings server does not answer; readings wait on this machine's disk",

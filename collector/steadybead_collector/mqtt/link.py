@@ -51,6 +51,7 @@ class Link:
     """Runs one connection after the other for its owner.
 
     `keep_session`: the broker keeps what comes while nobody is connected under this client id.
+    `aside` are topics that a broker may refuse without harm.
     """
 
     def __init__(
@@ -61,8 +62,10 @@ class Link:
         owner: LinkOwner,
         *,
         keep_session: bool = True,
+        aside: tuple[str, ...] = (),
     ) -> None:
         self.address, self.filters, self._owner = address, filters, owner
+        self._aside, self._asked = aside, -1
         self._keep_session = keep_session
         self._refused = ""
         self._work: deque[Work] = deque()
@@ -180,16 +183,20 @@ class Link:
             self._refused = f"the broker refused the connection ({str(reason).lower()})"
             return
         self._owner.connected(session_present=bool(flags.session_present))
-        client.subscribe([(topic, 1) for topic in self.filters])
+        self._asked = client.subscribe([(topic, 1) for topic in self.filters])[1] or -1
+        if self._aside:
+            client.subscribe([(topic, 0) for topic in self._aside])
 
     def _on_subscribe(
         self,
         _client: paho.Client,
         _data: Any,
-        _mid: int,
+        mid: int,
         reasons: list[ReasonCode],
         _properties: Any,
     ) -> None:
+        if mid != self._asked:
+            return
         for topic, reason in zip(self.filters, reasons, strict=False):
             if reason.is_failure:
                 self._refused = f"the broker refused the subscription to {topic}"

@@ -14,6 +14,8 @@ from steadybead_collector.mqtt.link import Link, LinkLostError
 from steadybead_domain.times import SECOND
 
 LOG = logging.getLogger(__name__)
+DROPPED = "$SYS/broker/publish/messages/dropped"
+_LONGEST_COUNT = 18
 SETTLE_S = 6.0  # longer than the embedded broker waits before it sends something again
 
 
@@ -22,6 +24,9 @@ class Subscriber:
 
     Messages count as backlog from a resumed session's start until the inbox has been empty once
     and at least SETTLE_S have passed; so do retained ones and those marked as sent again.
+
+    With `ask_broker`, `broker_dropped` is how many messages the broker says that it has dropped
+    since it started (Mosquitto does; None where it does not say).
     """
 
     def __init__(
@@ -33,9 +38,11 @@ class Subscriber:
         clock: Callable[[], int],
         *,
         keep_session: bool = True,
+        ask_broker: bool = False,
     ) -> None:
         self._inbox, self._clock = inbox, clock
-        self._link = Link(address, client_id, filters, self, keep_session=keep_session)
+        aside = (DROPPED,) if ask_broker else ()
+        self._link = Link(address, client_id, filters, self, keep_session=keep_session, aside=aside)
         self._backoff = Backoff()
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
         self._changed = threading.Condition()
@@ -45,6 +52,7 @@ class Subscriber:
         self._drain_from: int | None = None
         self.connection = 0
         self.last_error = ""
+        self.broker_dropped: int | None = None
 
     @property
     def ready(self) -> bool:
@@ -134,11 +142,14 @@ class Subscriber:
 
     def heard(self, message: paho.MQTTMessage) -> None:
         """Take a message from the link; waits while the inbox is full."""
-        now = self._next_moment()
         try:
             topic = message.topic
         except UnicodeDecodeError:
             topic = ""
+        if topic == DROPPED:
+            self._note_dropped(bytes(message.payload))
+            return
+        now = self._next_moment()
         self._inbox.put(
             Message(
                 topic,
@@ -152,6 +163,16 @@ class Subscriber:
                 backlog=message.retain or message.dup or self._drain_from is not None,
             )
         )
+
+    def _note_dropped(self, payload: bytes) -> None:
+        """Take what the broker says of itself; tell the log if it has dropped more."""
+        if not payload.isdigit() or len(payload) > _LONGEST_COUNT:
+            return
+        before, self.broker_dropped = self.broker_dropped, int(payload)
+        if before is not None and self.broker_dropped > before:
+            more = self.broker_dropped - before
+            told = event("broker_dropped", count=more, total=self.broker_dropped)
+            LOG.warning("the broker dropped messages: look at its limits of queues", extra=told)
 
     def _next_moment(self) -> int:
         """Give the time, no two messages the same; a clock that was set back is followed."""

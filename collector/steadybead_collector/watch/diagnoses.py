@@ -100,8 +100,14 @@ class Diagnoses:
             if live:
                 watched.diagnosis.note_receipt(batch.received, _newest(columns))
                 oldest = min(int(c.time[0]) for c in columns.values())
-                watched.punctuality.heard(batch.received, oldest)
+                watched.punctuality.heard(batch.received, oldest, _newest(columns))
         self.position = max(self.position, position)
+
+    def clock_offset_s(self, now: int) -> float | None:
+        """Give the largest offset of a station that was heard lately; from any thread."""
+        known = [w.punctuality.offset(now) for w in list(self.watched.values())]
+        offsets = [offset for offset in known if offset is not None]
+        return max(offsets, key=abs) / SECOND if offsets else None
 
     def look_again(self, station: StationId) -> None:
         """Ask a station once more at the next turn."""

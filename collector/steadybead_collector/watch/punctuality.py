@@ -20,9 +20,13 @@ class Punctuality:
     def __init__(self) -> None:
         self._seconds: deque[tuple[int, int, int]] = deque()  # since when, least, most
         self._allowance = 0
+        self._offset: tuple[int, int] | None = None  # until when it holds, least offset
 
-    def heard(self, received: int, oldest: int) -> None:
-        """Note that a batch received then had a reading as old as that; µs."""
+    def heard(self, received: int, oldest: int, newest: int | None = None) -> None:
+        """Note that a batch received then had readings from `oldest` to `newest`; µs."""
+        offset, last = received - (oldest if newest is None else newest), self._offset
+        if last is None or received >= last[0] or offset < last[1]:
+            self._offset = (received + _SPAN, offset)
         delay = max(0, received - oldest)
         seconds = self._seconds
         if seconds and received - seconds[-1][0] < SECOND:
@@ -35,6 +39,14 @@ class Punctuality:
         least = min(entry[1] for entry in seconds)
         most = max(entry[2] for entry in seconds)
         self._allowance = max(min(most, USUAL_MOST), min(least, PERSISTENT_MOST))
+
+    def offset(self, now: int) -> int | None:
+        """Give what the clock is off by, plus the fastest transport, in µs; None if long silent.
+
+        It is the least distance of a batch's newest reading from its receipt in half a minute.
+        """
+        last = self._offset
+        return None if last is None or now >= last[0] + _SPAN else last[1]
 
     def allowance(self) -> int:
         """Give how long to wait for this station's readings, in µs."""
