@@ -232,7 +232,8 @@ def test_a_corrected_check_counts_once() -> None:
     assert due.take(START + DAY) == []
 
 
-def zeros(drop_pa: float) -> list[Finding]:
+def zeros(drop_pa: float, blower_on: int | None = None) -> list[Finding]:
+    """Give what is told of an hour's quarter with the air off; the blower may start at a step."""
     places = {"air/filter": Q.FILTER_PRESSURE_DROP, "air/motor": Q.MOTOR_CURRENT}
     channels = [
         Channel(ChannelId("made", "up", name), quantity, quantity.facts.unit)
@@ -241,6 +242,9 @@ def zeros(drop_pa: float) -> list[Finding]:
     station = Station(StationId("made", "up"), tuple(channels))
     check, n = ZeroCheck(station), 1800
     made = {"air/filter": np.full(n, drop_pa), "air/motor": np.zeros(n)}
+    if blower_on is not None:
+        made["air/filter"][blower_on:] += 120.0
+        made["air/motor"][blower_on + 8 :] = 0.6  # the current passes its threshold 4 s later
     traces = Traces(
         station,
         {
@@ -257,6 +261,13 @@ def test_a_pressure_sensor_off_zero_is_told() -> None:
     found = zeros(-40.0)
     assert [f.kind for f in found] == ["pressure_zero"]
     assert found[0].value == pytest.approx(-40.0)
+
+
+@pytest.mark.parametrize("lead", range(0, 60, 4))
+def test_a_blower_that_runs_up_is_no_zero_that_is_off(lead: int) -> None:
+    """Pressure comes before the current: a window that ends in between is not taken."""
+    for windows_before in (10, 11, 12):
+        assert zeros(0.5, 60 * windows_before - lead) == []
 
 
 def test_a_new_type_k_is_given_time_to_settle() -> None:

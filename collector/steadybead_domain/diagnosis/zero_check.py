@@ -28,7 +28,10 @@ _APART = 1 * HOUR
 class ZeroCheck:
     """Sees the air source while all guns are off and no air goes; one point an hour.
 
-    The air counts as off where the motor draws nothing, else where all flows read near 0. Delay
+    The air counts as off where the motor draws nothing, else where all flows read near 0. A window
+    is taken only once the next one was still as well: as a blower runs up, the pressure is there
+    some seconds before the motor's current shows it, and a single such window looked like a zero
+    that is off. Delay
     as `Feature`: a zero far off shows at the first point. Not detectable: an error of the gain,
     and a zero off by less than `LEAST`, which is of no interest beside the pressures that matter.
     """
@@ -40,6 +43,7 @@ class ZeroCheck:
         self.gatherer = Gatherer((*(q.value for q in self.figures), "still"))
         self.held = 0
         self.last: int | None = None
+        self.before: dict[str, float | None] = {}
         self.told: set[str] = set()
 
     def smallest(self, channel: str) -> float | None:
@@ -73,12 +77,20 @@ class ZeroCheck:
         for i in range(len(windows)):
             self.held = self.held + 1 if still[i] else 0
             time = int(windows.start[i]) + WINDOW
-            if self.held < _STILL or (self.last is not None and time - self.last < _APART):
+            enclosed, self.before = (
+                self.before,
+                {
+                    q.value: float(column[i]) if np.isfinite(column[i]) else None
+                    for q, column in means.items()
+                },
+            )
+            if self.held <= _STILL or (self.last is not None and time - self.last < _APART):
                 continue
             self.last = time
-            for quantity, column in means.items():
-                if np.isfinite(column[i]):
-                    yield from self._judge(quantity, time, float(column[i]))
+            for quantity in means:
+                value = enclosed.get(quantity.value)
+                if value is not None:
+                    yield from self._judge(quantity, time, value)
 
     def _judge(self, quantity: Quantity, time: int, value: float) -> Iterator[Finding]:
         figure = self.figures[quantity]
@@ -124,6 +136,7 @@ class ZeroCheck:
             "gatherer": self.gatherer.dump(),
             "held": self.held,
             "last": self.last,
+            "before": self.before,
             "told": sorted(self.told),
         }
 
@@ -133,4 +146,5 @@ class ZeroCheck:
             if quantity.value in data["figures"]:
                 figure.load(data["figures"][quantity.value])
         self.gatherer.load(data["gatherer"])
+        self.before = dict(data.get("before", {}))
         self.held, self.last, self.told = int(data["held"]), data["last"], set(data["told"])
