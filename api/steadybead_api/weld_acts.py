@@ -3,18 +3,30 @@
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from steadybead_api.access import SEEING_WELDERS, SUPERVISING
 from steadybead_api.problems import Problem
 from steadybead_api.services import Services
 from steadybead_collector.records.revisions import NotKeptError, TakenError
+from steadybead_collector.records.welds import WeldSearch
 from steadybead_domain.ids import StationId
 from steadybead_domain.people import Actor
-from steadybead_domain.times import FURTHEST_AHEAD, OLDEST_ABSOLUTE, format_rfc3339
+from steadybead_domain.times import FURTHEST_AHEAD, OLDEST_ABSOLUTE, SECOND, format_rfc3339
 from steadybead_domain.weld_amendments import AS_SUPERVISOR, Amendment, Signature
 from steadybead_domain.weld_details import detail_problems, details_from_json
 from steadybead_domain.welds import Weld, WeldEvent, WeldEventKind
+
+SLACK: Final = 10 * SECOND  # pages and devices tell the time that well
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """Around an amendment: why, the id that the sender gave it, and when somebody acted (µs)."""
+
+    reason: str
+    id: str | None = None
+    acted: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +55,8 @@ def start(services: Services, order: Order, actor: Actor, via: str) -> tuple[Wel
     _check_details(order.details)
     procedure, revision = _procedure(services, order, time)
     late = order.stop is not None
+    if not late:
+        _check_order(services, order, time)
     event = WeldEvent(
         WeldEventKind.LATE if late else WeldEventKind.START,
         order.weld or _new_id(time),
@@ -79,7 +93,7 @@ def stop(services: Services, weld: str, time: int | None, actor: Actor, via: str
     if found.stop is not None:
         return found
     at = _checked_time(services, time)
-    if time is None:
+    if time is None or found.start - SLACK <= at:
         at = max(at, found.start)
     if at < found.start:
         raise Problem(
@@ -91,15 +105,21 @@ def stop(services: Services, weld: str, time: int | None, actor: Actor, via: str
 
 
 def amend(
-    services: Services, weld: str, wanted: Mapping[str, Any], reason: str, actor: Actor
+    services: Services, weld: str, wanted: Mapping[str, Any], entry: Entry, actor: Actor
 ) -> tuple[Amendment | None, Weld]:
-    """Amend a record; None where nothing is new. Problem 403, 404 or 422."""
+    """Amend a record; None where nothing is new. Problem 403, 404, 409 or 422."""
     found = the_weld(services, weld)
+    acted = None if entry.acted is None else _checked_time(services, entry.acted, "acted")
     if found.welder and "welder" in wanted and actor.role not in SEEING_WELDERS:
         raise Problem(403, "role", "who welded is named already; to correct it needs quality")
     try:
         changes = _with_revision(services, found, wanted)
-        return services.records.welds.amend(weld, changes, reason, actor, services.clock(), "http")
+        return services.records.welds.amend(
+            weld, changes, entry.reason, actor, services.clock(), "http",
+            entry=entry.id, acted=acted,
+        )  # fmt: skip
+    except TakenError as error:
+        raise Problem(409, "entry", str(error)) from None
     except NotKeptError as error:
         errors = [{"at": p.field, "detail": p.text} for p in error.problems]
         raise Problem(422, "validation", str(error), errors=errors) from None
@@ -124,12 +144,27 @@ def the_weld(services: Services, weld: str) -> Weld:
     return found
 
 
-def _checked_time(services: Services, time: int | None) -> int:
+def _check_order(services: Services, order: Order, time: int) -> None:
+    """Refuse a start that comes in after a later one on the same gun; it would end that one."""
+    if order.time is None or time > services.clock() - SLACK:
+        return
+    search = WeldSearch(station=order.station, gun=order.gun)
+    newest = services.records.welds.page(search, 1).items
+    if not newest or newest[0].start <= time + SLACK:
+        return
+    if order.weld is not None and services.records.welds.get(order.weld) is not None:
+        return
+    since = format_rfc3339(newest[0].start)
+    text = f"a later record was started on gun {order.gun} at {since}"
+    raise Problem(409, "later-record", f"{text}: enter this weld with its stop, as a late entry")
+
+
+def _checked_time(services: Services, time: int | None, at: str = "time") -> int:
     now = services.clock()
     if time is None:
         return now
     if not OLDEST_ABSOLUTE <= time <= now + FURTHEST_AHEAD:
-        raise _wrong("time", "it must lie between 2020 and five minutes from now")
+        raise _wrong(at, "it must lie between 2020 and five minutes from now")
     return time
 
 
@@ -181,8 +216,8 @@ def _procedure(services: Services, order: Order, start_us: int) -> tuple[str | N
     if wanted is None:
         return None, None
     procedures = services.records.procedures
-    late = order.stop is not None
-    found = procedures.as_of(wanted, start_us) if late else procedures.get(wanted)
+    told = order.time is not None
+    found = procedures.as_of(wanted, start_us) if told else procedures.get(wanted)
     if found is not None:
         return wanted, found.procedure.revision
     if order.procedure is None:

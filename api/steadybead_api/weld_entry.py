@@ -75,10 +75,14 @@ class WeldStop(BaseModel):
     time: Time | None = None
 
 
+_OF_THE_ENTRY = frozenset({"reason", "entry", "acted"})
+
+
 class WeldAmendment(DetailFields):
     """Only the fields that are sent are amended; null or an empty text takes one back.
 
-    `reason` is needed as soon as anything that had been said is changed.
+    `reason` is needed as soon as anything that had been said is changed. Send your own `entry` id,
+    and a repeat after a lost answer changes nothing; `acted` is when somebody did it, if earlier.
     """
 
     job: Words | None = None
@@ -89,10 +93,12 @@ class WeldAmendment(DetailFields):
     start: Time | None = None
     stop: Time | None = None
     reason: Reason = ""
+    entry: Name | None = None
+    acted: Time | None = None
 
     def changes(self) -> dict[str, Any]:
         """Give the fields that were sent."""
-        return {n: getattr(self, n) for n in self.model_fields_set if n != "reason"}
+        return {n: getattr(self, n) for n in self.model_fields_set - _OF_THE_ENTRY}
 
 
 class WeldSignature(BaseModel):

@@ -15,6 +15,8 @@ from steadybead_domain.welds import Weld
 OF_THE_WELDER = ("welder", "qualification", "qualification_expires")
 _NOBODY = WeldDetails()
 
+_OF_THE_ACT = ("weld", "number", "time", "acted", "author", "via", "reason")
+
 
 def weld_items(
     services: Services, welds: Sequence[Weld], reader: Actor | None
@@ -55,7 +57,7 @@ def amendment_items(
             for n, v in item.changes.items()
             if n in names
         ]
-        act = {n: getattr(item, n) for n in ("weld", "number", "time", "author", "via", "reason")}
+        act = {n: getattr(item, n) for n in _OF_THE_ACT}
         found.append({**act, "changes": changes})
     return found
 

@@ -133,7 +133,8 @@ def amend(
 ) -> dict[str, Any]:
     """Add an amendment; what was told before stays readable. Gives the record as it stands."""
     services = services_of(request)
-    item, found = weld_acts.amend(services, weld, said.changes(), said.reason, actor)
+    entry = weld_acts.Entry(said.reason, said.entry, said.acted)
+    item, found = weld_acts.amend(services, weld, said.changes(), entry, actor)
     response.status_code = 200 if item is None else 201
     return weld_items(services, [found], actor)[0]
 

@@ -57,11 +57,15 @@ class ChangeItem(Answer):
 
 
 class AmendmentItem(Answer):
-    """A correction of a weld record; the record before it stays readable."""
+    """A correction of a weld record; the record before it stays readable.
+
+    `time` is when it was kept, `acted` when somebody did it, where it was sent later.
+    """
 
     weld: str
     number: int
     time: TimeShown
+    acted: TimeShown | None
     author: str
     via: str
     reason: str

@@ -20,7 +20,8 @@ class Amendment:
     """One change of a record: `number` counts from 1, `time` (µs) is when it was entered.
 
     `changes` and `before` hold, by field, what stands from now on and what stood until now; times
-    in µs. `reason` is empty only where nothing but empty fields was filled in.
+    in µs. `reason` is empty only where nothing but empty fields was filled in. `entry` is the id
+    that the sender gave it, `acted` (µs) when somebody acted, where it was entered later.
     """
 
     weld: str
@@ -31,6 +32,8 @@ class Amendment:
     reason: str
     changes: Mapping[str, Any]
     before: Mapping[str, Any]
+    entry: str | None = None
+    acted: int | None = None
 
     @property
     def corrects(self) -> bool:

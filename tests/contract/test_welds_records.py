@@ -224,3 +224,20 @@ def test_an_approval_is_of_one_revision_and_given_once(records: Records) -> None
     newest = records.procedures.get("pp-speed-nozzle")
     assert newest is not None
     assert newest.approved_at is None
+
+
+def test_an_amendment_with_an_entry_is_kept_once_whatever_came_after_it(records: Records) -> None:
+    told(records)
+    seen = {"visual": "accepted"}
+    acted = NOW - 600 * SECOND
+    first, _ = records.welds.amend("w1", seen, "", ANNA, NOW, "http", entry="e-1", acted=acted)
+    assert first is not None
+    assert (first.entry, first.acted, first.time) == ("e-1", acted, NOW)
+    records.welds.amend("w1", {"visual": "rejected"}, "looked again", CHIEF, NOW + 1, "http")
+    again, weld = records.welds.amend("w1", seen, "", ANNA, NOW + 2, "http", entry="e-1")
+    assert again is None
+    assert (weld.details.visual, weld.amendments) == ("rejected", 2)
+    assert [a.entry for a in records.welds.amendments("w1")] == ["e-1", None]
+    told(records, "w2", 120)
+    with pytest.raises(TakenError, match="another weld record"):
+        records.welds.amend("w2", seen, "", ANNA, NOW, "http", entry="e-1")

@@ -67,7 +67,10 @@ weld_amendment = sa.Table(
     sa.Column("reason", sa.Text, nullable=False),
     sa.Column("changes", sa.JSON, nullable=False),
     sa.Column("before", sa.JSON, nullable=False),
+    sa.Column("entry", sa.String(64)),
+    sa.Column("acted", Time),
     sa.UniqueConstraint("weld", "number"),
+    sa.Index("ix_weld_amendment_entry", "entry", unique=True),
 )
 
 weld_signature = sa.Table(

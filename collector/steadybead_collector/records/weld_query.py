@@ -82,8 +82,9 @@ def _amendments(connection: Connection, welds: Sequence[str]) -> dict[str, list[
     found: dict[str, list[Amendment]] = {}
     for row in connection.execute(query):
         item = Amendment(
-            row.weld, row.number, row.time, row.author, row.via, row.reason, row.changes, row.before
-        )
+            row.weld, row.number, row.time, row.author, row.via, row.reason, row.changes,
+            row.before, row.entry, row.acted,
+        )  # fmt: skip
         found.setdefault(row.weld, []).append(item)
     return found
 

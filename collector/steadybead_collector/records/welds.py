@@ -90,14 +90,27 @@ class WeldRecords:
             return True
 
     def amend(
-        self, weld: str, wanted: Mapping[str, Any], reason: str, by: Actor, now: int, via: str
+        self,
+        weld: str,
+        wanted: Mapping[str, Any],
+        reason: str,
+        by: Actor,
+        now: int,
+        via: str,
+        *,
+        entry: str | None = None,
+        acted: int | None = None,
     ) -> tuple[Amendment | None, Weld]:
         """Keep an amendment; None where `wanted` says nothing new. Gives the record as it stands.
 
-        Raises NotKeptError with all mistakes, KeyError if there is no such record.
+        An `entry` that is known already changes nothing, whatever stands there by now. Raises
+        NotKeptError with all mistakes, KeyError if there is no such record, TakenError if the
+        entry is of another record.
         """
         with self._database.write() as connection:
             found = _existing(connection, weld)
+            if entry is not None and _is_known(connection, weld, entry):
+                return None, found
             fresh = news(found, wanted)
             if not fresh:
                 return None, found
@@ -113,6 +126,8 @@ class WeldRecords:
                 rows.storable(reason.strip()),
                 rows.storable_texts(fresh),
                 {name: standing(found, name) for name in fresh},
+                entry,
+                acted,
             )
             _insert_amendment(connection, item)
             audit.note(connection, now, by, via, "weld amended", subject=weld, number=item.number)
@@ -213,6 +228,14 @@ def _existing(connection: Connection, weld: str) -> Weld:
     if found is None:
         raise KeyError(weld)
     return found
+
+
+def _is_known(connection: Connection, weld: str, entry: str) -> bool:
+    query = sa.select(weld_amendment.c.weld).where(weld_amendment.c.entry == entry)
+    known = connection.scalar(query)
+    if known not in (None, weld):
+        raise TakenError(f"entry {entry} is of another weld record: give another id")
+    return known is not None
 
 
 def _insert_amendment(connection: Connection, item: Amendment) -> None:

@@ -2,11 +2,17 @@
 import { said } from "./phrases.js";
 import { text } from "./words.js";
 
-/** An act that was not done; the message is for the person who tried, `errors` name the fields. */
+/**
+ * An act that was not done; the message is for the person who tried, `errors` name the fields.
+ * `kind`: `network` where nobody answered, `later` where the server cannot just now, `session`
+ * where it is to be signed in again, else `refused`; `type` is then the kind of problem.
+ */
 export class ActError extends Error {
-  constructor(message, errors = []) {
+  constructor(message, kind, errors = [], type = "") {
     super(message);
+    this.kind = kind;
     this.errors = errors;
+    this.type = type;
   }
 }
 
@@ -22,12 +28,13 @@ export async function act(path, body = {}) {
       signal: AbortSignal.timeout(10_000),
     });
   } catch {
-    throw new ActError(text("not_sent"));
+    throw new ActError(text("not_sent"), "network");
   }
-  if (answer.status === 401) throw new ActError(text("sign_in_again"));
+  if (answer.status === 401) throw new ActError(text("sign_in_again"), "session");
   if (!answer.ok) {
-    const errors = await errorsOf(answer.clone());
-    throw new ActError(text("refused", { detail: await problemOf(answer) }), errors);
+    const { type, errors } = await partsOf(answer.clone());
+    const kind = answer.status >= 500 || answer.status === 429 ? "later" : type === "csrf" ? "session" : "refused";
+    throw new ActError(text("refused", { detail: await problemOf(answer) }), kind, errors, type);
   }
   return answer.status === 204 ? null : answer.json();
 }
@@ -43,12 +50,12 @@ export async function problemOf(answer) {
   }
 }
 
-async function errorsOf(answer) {
+async function partsOf(answer) {
   try {
-    const errors = (await answer.json()).errors ?? [];
-    return errors.map(({ at, detail }) => ({ at, detail: said(detail) }));
+    const { type = "", errors = [] } = await answer.json();
+    return { type: type.split(":").at(-1), errors: errors.map(({ at, detail }) => ({ at, detail: said(detail) })) };
   } catch {
-    return [];
+    return { type: "", errors: [] };
   }
 }
 

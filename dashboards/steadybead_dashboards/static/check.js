@@ -1,7 +1,7 @@
 /** Entry of a reference check at the gun: what does not change is remembered on this device. */
-import { act } from "./acts.js";
 import { fixed } from "./figures.js";
 import { EntryForm, FieldError, link, newId, number } from "./entry.js";
+import { enter, keptWords, now } from "./outbox.js";
 import { part } from "./tile.js";
 import { tick } from "./times.js";
 import { text } from "./words.js";
@@ -44,7 +44,7 @@ function showRemembered() {
 function checks(fields) {
   const gun = chosen();
   const flow = number(fields.flow);
-  const common = { nozzle: fields.nozzle.value.trim(), occasion: fields.occasion.value };
+  const common = { time: ids.time, nozzle: fields.nozzle.value.trim(), occasion: fields.occasion.value };
   const nozzle = {
     ...common, id: ids.nozzle, channel: gun.dataset.nozzle, reference: number(fields.reference),
     reference_instrument: fields.reference_instrument.value.trim(),
@@ -63,22 +63,25 @@ function checks(fields) {
 }
 
 async function keep(fields, entry) {
-  ids ??= { nozzle: newId("r"), flow: newId("r") };
+  ids ??= { nozzle: newId("r"), flow: newId("r"), time: now() };
   const kept = [];
   for (const body of checks(fields)) kept.push(await attempt(body));
+  const sent = kept.filter(({ answer }) => answer);
   ids = null;
   remember();
   form.elements.reference.value = "";
   form.elements.flow.value = "";
   form.elements.shown.value = "";
   part(form, "shown-row").hidden = true;
-  entry.tell(...kept.map(sentence), link(`/sensors/${kept[0].channel}`, text("see_sensor")));
+  if (sent.length < kept.length) entry.tell(keptWords());
+  else entry.tell(...sent.map(({ answer }) => sentence(answer)), link(`/sensors/${sent[0].answer.channel}`, text("see_sensor")));
 }
 
 /** Where the gun's own reading is missing, ask for it. */
 async function attempt(body) {
   try {
-    return await act("/api/v1/reference-checks", body);
+    const what = text("entry_check", { channel: body.channel });
+    return await enter({ path: "/api/v1/reference-checks", body, kind: "check", place: place(), weld: "", what });
   } catch (error) {
     if (error.errors?.some(({ at }) => at === "shown")) part(form, "shown-row").hidden = false;
     throw error;

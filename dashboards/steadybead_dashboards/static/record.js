@@ -1,6 +1,6 @@
 /** Start and stop of the weld record of one gun. */
-import { act } from "./acts.js";
-import { number } from "./entry.js";
+import { newId, number } from "./entry.js";
+import { enter, keptWords, now, on, waitingAt } from "./outbox.js";
 import { said } from "./phrases.js";
 import { part, write } from "./tile.js";
 import { setTime } from "./times.js";
@@ -23,6 +23,29 @@ export class Record {
     this.after = part(this.panel, "after");
     this.after?.addEventListener("submit", (event) => { event.preventDefault(); this.judge(event.submitter.value); });
     if (this.form && !this.panel.dataset.weld) this.showReach();
+    if (!this.form) return;
+    on("sent", ({ detail }) => { if (detail.entry.place === this.place) this.sent(detail); });
+    this.restore();
+  }
+
+  get place() {
+    return `${this.station} ${this.gun}`;
+  }
+
+  /** After a reload: what waits on this device is newer than what the server told. */
+  restore() {
+    for (const { kind, weld, body } of waitingAt(this.place)) {
+      if (kind === "start") this.showRunning({ ...body, id: weld, start: body.time });
+      if (kind === "stop") this.showStopped(weld);
+      if (kind === "look") this.after.hidden = true;
+    }
+  }
+
+  /** An entry that had waited was taken. */
+  sent({ entry, answer }) {
+    if (entry.kind === "start" && answer.stop === null) this.expect(answer.id);
+    if (entry.kind === "stop") this.expect(null);
+    if (!waitingAt(this.place).length) this.tell(text("sent_now"));
   }
 
   /** Say beforehand whether this gun's channels could ever say that they conform to the procedure. */
@@ -41,14 +64,18 @@ export class Record {
   async judge(visual) {
     const { seam_length_mm: length, beads } = this.after.elements;
     const outcome = part(this.after, "after-outcome");
+    const weld = this.after.dataset.weld;
     try {
-      const sent = { visual };
+      const sent = { visual, entry: newId("e"), acted: now() };
       if (length.value.trim()) sent.seam_length_mm = number(length);
       if (beads.value.trim()) sent.beads = number(beads);
-      await act(`/api/v1/welds/${encodeURIComponent(this.after.dataset.weld)}/amendments`, sent);
+      const path = `/api/v1/welds/${encodeURIComponent(weld)}/amendments`;
+      const what = text("entry_look", { gun: this.gun });
+      const { waiting } = await enter({ path, body: sent, kind: "look", place: this.place, weld, what });
       this.after.reset();
       this.after.hidden = true;
-      this.tell(text("looked_at"), `/welds/${encodeURIComponent(this.after.dataset.weld)}`);
+      if (waiting) this.tell(keptWords());
+      else this.tell(text("looked_at"), `/welds/${encodeURIComponent(weld)}`);
     } catch (error) {
       outcome.textContent = error.errors?.[0]?.detail ?? error.message;
       outcome.dataset.problem = "";
@@ -58,7 +85,7 @@ export class Record {
   /** Follow the live message: another record may have been started or stopped elsewhere. */
   async follow(id) {
     const shown = this.panel.dataset.weld || null;
-    if (this.busy || this.expects(id) || id === shown) return;
+    if (this.busy || this.expects(id) || id === shown || (this.form && waitingAt(this.place).length)) return;
     if (id === null) return this.showNone();
     this.panel.dataset.weld = id;
     const answer = await fetch(`/api/v1/welds/${encodeURIComponent(id)}`).catch(() => null);
@@ -74,21 +101,24 @@ export class Record {
 
   async start() {
     const { job, seam, welder, procedure } = this.form.elements;
-    this.id ??= newId();
-    const body = { station: this.station, gun: this.gun, weld: this.id };
+    this.id ??= newRecordId();
+    const body = { station: this.station, gun: this.gun, weld: this.id, time: now() };
     const { trial, rod_batch: batch, rod_check: check, seam_length_mm: length } = this.form.elements;
     for (const field of [trial, batch, check]) if (field.value.trim()) body[field.name] = field.value.trim();
     for (const field of [job, seam, welder, procedure]) if (field.value.trim()) body[field.name] = field.value.trim();
     localStorage.setItem(WELDER_KEY, welder.value.trim());
     await this.doing(async () => {
       if (length.value.trim()) body.seam_length_mm = number(length);
-      const weld = await act("/api/v1/welds", body);
+      const what = text("entry_start", { gun: this.gun, job: body.job ?? "–", seam: body.seam ?? "–" });
+      const entry = { path: "/api/v1/welds", body, kind: "start", place: this.place, weld: this.id, what };
+      const { answer, waiting } = await enter(entry);
       if (this.after) this.after.hidden = true;
+      const weld = answer ?? { ...body, id: body.weld, start: body.time };
       this.showRunning(weld);
       this.expect(weld.id);
       seam.value = "";
       this.id = null;
-      this.tell(text("started"));
+      this.tell(waiting ? keptWords() : text("started"));
       return this.panel.querySelector('[data-act="stop"]');
     });
   }
@@ -96,11 +126,13 @@ export class Record {
   async stop() {
     const id = this.panel.dataset.weld;
     await this.doing(async () => {
-      await act(`/api/v1/welds/${encodeURIComponent(id)}/stop`);
-      this.showNone();
+      const path = `/api/v1/welds/${encodeURIComponent(id)}/stop`;
+      const what = text("entry_stop", { gun: this.gun });
+      const { waiting } = await enter({ path, body: { time: now() }, kind: "stop", place: this.place, weld: id, what });
+      this.showStopped(id);
       this.expect(null);
-      this.tell(text("stopped"), `/welds/${encodeURIComponent(id)}`);
-      if (this.after) Object.assign(this.after, { hidden: false }).dataset.weld = id;
+      if (waiting) this.tell(keptWords());
+      else this.tell(text("stopped"), `/welds/${encodeURIComponent(id)}`);
       return this.form.querySelector("button");
     });
   }
@@ -140,6 +172,11 @@ export class Record {
     if (this.form) this.form.hidden = true;
   }
 
+  showStopped(weld) {
+    this.showNone();
+    Object.assign(this.after, { hidden: false }).dataset.weld = weld;
+  }
+
   showNone() {
     this.panel.dataset.weld = "";
     part(this.panel, "running").hidden = true;
@@ -158,9 +195,6 @@ export class Record {
 }
 
 /** An id made here, so that a start sent again after a lost answer is still one record. */
-function newId() {
-  const bytes = crypto.getRandomValues(new Uint8Array(8));
-  const random = [...bytes].map((b) => b.toString(16).padStart(2, "0")).join("");
-  const day = new Date().toISOString().slice(0, 10).replaceAll("-", "");
-  return `w-${day}-${random}`;
+function newRecordId() {
+  return newId(`w-${now().slice(0, 10).replaceAll("-", "")}`);
 }

@@ -30,7 +30,7 @@ function renew(list, fresh) {
 }
 
 function replace(old, now) {
-  if (old.outerHTML === now.outerHTML || old.contains(document.activeElement)) return;
+  if (old.isEqualNode(now) || old.contains(document.activeElement)) return;
   if (old.querySelector("details[open]")) return;
   old.replaceWith(document.adoptNode(now));
 }

@@ -8,6 +8,7 @@ const utcFormat = formatIn("UTC", {
   hour: "2-digit", minute: "2-digit", second: "2-digit",
 });
 
+const JUMP_MS = 30_000; // no message is that late: this device's clock was set
 let ahead = Date.parse(document.documentElement.dataset.now) - Date.now();
 
 function formatIn(timeZone, parts) {
@@ -20,7 +21,8 @@ export const serverNow = () => Date.now() + ahead;
 /** Set the server's clock from a time that it has just sent. */
 export function heardTime(iso) {
   const told = Date.parse(iso);
-  if (Number.isFinite(told)) ahead = Math.max(told - Date.now(), ahead - 50);
+  const seen = told - Date.now();
+  if (Number.isFinite(told)) ahead = seen < ahead - JUMP_MS ? seen : Math.max(seen, ahead - 50);
 }
 
 /** Write the time of day in the site's zone. */
