@@ -233,18 +233,25 @@ def test_a_corrected_check_counts_once() -> None:
 
 
 def zeros(drop_pa: float, blower_on: int | None = None) -> list[Finding]:
-    """Give what is told of an hour's quarter with the air off; the blower may start at a step."""
-    places = {"air/filter": Q.FILTER_PRESSURE_DROP, "air/motor": Q.MOTOR_CURRENT}
+    """Give what is told of a quarter of an hour with the air off; a blower may run up at a step."""
+    places = {
+        "air/filter": Q.FILTER_PRESSURE_DROP,
+        "air/outlet": Q.OUTLET_PRESSURE,
+        "air/motor": Q.MOTOR_CURRENT,
+    }
     channels = [
         Channel(ChannelId("made", "up", name), quantity, quantity.facts.unit)
         for name, quantity in places.items()
     ]
     station = Station(StationId("made", "up"), tuple(channels))
     check, n = ZeroCheck(station), 1800
-    made = {"air/filter": np.full(n, drop_pa), "air/motor": np.zeros(n)}
-    if blower_on is not None:
-        made["air/filter"][blower_on:] += 120.0
-        made["air/motor"][blower_on + 8 :] = 0.6  # the current passes its threshold 4 s later
+    t = 0.5 * (np.arange(n) - (n if blower_on is None else blower_on))
+    speed = 1.0 - np.exp(-np.maximum(t, 0.0) / 2.5)  # of full speed, t in s
+    made = {
+        "air/filter": drop_pa + 70.0 * speed**2,
+        "air/outlet": 9500.0 * speed**2,
+        "air/motor": 0.6 * speed**3,
+    }
     traces = Traces(
         station,
         {
