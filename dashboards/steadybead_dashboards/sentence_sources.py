@@ -202,6 +202,7 @@ NOT_SHOWN: Final = frozenset(
         "first start",
         "no such file",
         "gun state",
+        "hot {gun}",
         "mean over {average_s} s",
         "{x}. Seen: {shifts}.",
         "no fact raises this alarm",
