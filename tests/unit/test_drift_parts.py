@@ -12,6 +12,7 @@ from steadybead_domain.diagnosis.ambient_check import AmbientCheck
 from steadybead_domain.diagnosis.checks_due import ChecksDue
 from steadybead_domain.diagnosis.clock_watch import ClockWatch
 from steadybead_domain.diagnosis.drift import ColdPoint
+from steadybead_domain.diagnosis.drift_words import over_of
 from steadybead_domain.diagnosis.element import ElementWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.grid import STEP, Trace
@@ -288,3 +289,8 @@ def test_a_new_type_k_is_given_time_to_settle() -> None:
     later, _ = run(make_station(couple="K"), Shop(6), {}, 6)
     assert later.drift.settled_at is not None
     assert later.drift.balance.nozzles[""].shifts
+
+
+def test_the_end_of_a_sag_is_the_stations_like_its_beginning() -> None:
+    assert over_of((STATION, "a"), START, "supply_voltage", START).gun is None
+    assert over_of((STATION, "a"), START, "thermocouple_drift", START).gun == "a"

@@ -132,13 +132,16 @@ def finding_of(
 
 
 def over_of(place: tuple[Station, str], time: int, cause: str, since: int) -> Finding:
-    """Tell that what was told of a gun's drift (`cause` empty: could not be told) is over."""
+    """Tell that what was told of a gun's drift (`cause` empty: could not be told) is over.
+
+    The supply is no gun's own: its end is told as its beginning was, of the station.
+    """
     station, gun = place
     what = cause.replace("_", " ") if cause else "a drift whose cause could not be told"
     return Finding(
         kind=DRIFT_OVER,
         station=station.id,
-        gun=gun,
+        gun=None if cause == s.SUPPLY else gun,
         channel=None,
         time=time,
         since=time,
