@@ -20,10 +20,13 @@ class SettledFile:
             return 0
 
     def write(self, time: int) -> None:
-        """Keep the time, if it is another one."""
+        """Keep the time, if it is another one; a disk that refuses is tried again next time."""
         if time == self._written:
             return
         fresh = self._path.with_suffix(".new")
-        fresh.write_text(f"{time}\n", encoding="ascii")
-        fresh.replace(self._path)
+        try:
+            fresh.write_text(f"{time}\n", encoding="ascii")
+            fresh.replace(self._path)
+        except OSError:  # the older time is as good: more receipts are believed
+            return
         self._written = time

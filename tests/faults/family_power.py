@@ -70,25 +70,28 @@ def power_cut(times: int, seed: int) -> list[Row]:
 def _compare(folder: Path, batches: int, row: Row) -> None:
     """Open what is left; all acknowledged batches must be there, at most one more besides."""
     row.sent += batches * EACH * len(CHANNELS)
-    began = time.monotonic()
     try:
-        store = SqliteReadings(folder)
+        _look(folder, batches, row)
     except StoreError:
-        row.missing += batches * EACH * len(CHANNELS)
-        return
-    found = [_rows(store, i) for i in range(len(CHANNELS))]
-    row.recovery_s.append(time.monotonic() - began)
-    for i, rows in enumerate(found):
-        whole = columns_of(i, 0, max(len(rows), batches * EACH))
-        row.missing += max(0, batches * EACH - len(rows))
-        row.doubled += max(0, len(rows) - (batches + 1) * EACH)
-        if bits(rows) != bits(columns_of(i, 0, len(rows))):
-            row.doubled += int((rows.time != whole.time[: len(rows)]).sum()) or 1
-    following = len(found[0]) // EACH
-    if following < BATCHES:
-        again = store.append(batch_of(following))
-        row.missing += EACH * len(CHANNELS) - len(again.accepted)
-    store.close()
+        row.missing += max(1, batches * EACH * len(CHANNELS))
+
+
+def _look(folder: Path, batches: int, row: Row) -> None:
+    began = time.monotonic()
+    store = SqliteReadings(folder)
+    try:
+        found = [_rows(store, i) for i in range(len(CHANNELS))]
+        row.recovery_s.append(time.monotonic() - began)
+        for i, rows in enumerate(found):
+            row.missing += max(0, batches * EACH - len(rows))
+            row.doubled += max(0, len(rows) - (batches + 1) * EACH)
+            row.doubled += bits(rows) != bits(columns_of(i, 0, len(rows)))
+        following = len(found[0]) // EACH
+        if following < BATCHES:
+            again = store.append(batch_of(following))
+            row.missing += EACH * len(CHANNELS) - len(again.accepted)
+    finally:
+        store.close()
     check(folder / FILE_NAME)
 
 

@@ -1,8 +1,11 @@
 """First receipts while the clock of this machine steps."""
 
+from pathlib import Path
+
 from fakes_ingest import MemoryFacts
 from steadybead_collector.ingest.receipts import SURE_AFTER, Receipts
 from steadybead_collector.mqtt.inbox import Message
+from steadybead_collector.settled import SettledFile
 from steadybead_domain.times import DAY, SECOND
 
 NOON = 1_777_879_800_000_000
@@ -46,3 +49,13 @@ def test_after_a_step_back_what_comes_again_keeps_its_first_receipt() -> None:
     restarted.acknowledged([message(3, NOON + 2 * SECOND, 2)], 0)
     restarted.acknowledged([], SURE_AFTER)
     assert restarted.settled_until == NOON + 2 * SECOND
+
+
+def test_a_disk_that_refuses_does_not_stop_the_writer(tmp_path: Path) -> None:
+    place = tmp_path / "away"
+    file = SettledFile(place)
+    file.write(NOON)
+    assert file.read() == 0
+    place.mkdir()
+    file.write(NOON)
+    assert file.read() == NOON

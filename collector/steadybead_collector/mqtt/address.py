@@ -7,6 +7,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from steadybead_collector.config.settings import MQTT_PORTS, MqttSettings
+from steadybead_collector.stores.files import sync_folder
 from steadybead_domain.plant import Plant
 
 _CLIENT_ID_FILE = "mqtt-client-id"
@@ -68,4 +69,5 @@ def kept_client_id(folder: Path) -> str:
         file.flush()
         os.fsync(file.fileno())
     fresh.replace(path)
+    sync_folder(folder)  # after a power cut another name would leave the queue behind
     return made
