@@ -57,7 +57,7 @@ def fed(kind: Kind, columns: Columns, cuts: int = 1) -> list[Finding]:
             for (name, _), v in columns.items()
         }
         found += detector.update(START + first, Traces(station, made, m), *states(kind, m))
-        saved = json.loads(json.dumps(detector.dump()))
+        saved = json.loads(json.dumps(detector.dump(), allow_nan=False))
         detector = kind(station)
         detector.load(saved)
     return found
@@ -261,6 +261,14 @@ def test_another_usual_number_of_guns_is_learnt_anew() -> None:
         assert alike.lost is False, shift
         assert alike.figure([(1, 392.0)] * 6) is None
     assert alike.lost
+
+
+def test_a_reading_that_is_lost_within_a_window_spoils_nothing() -> None:
+    value = np.array(still(stuck=True)["gun-a/inlet", Q.GUN_INLET_TEMPERATURE])
+    value[1000:1040] = np.nan
+    for quantity in (Q.GUN_INLET_TEMPERATURE, Q.FILTER_PRESSURE_DROP):
+        found = fed(StillSensors, {("gun-a/inlet", quantity): value}, cuts=5)
+        assert [f.kind for f in found] == ["sensor_stuck"]
 
 
 def test_a_cold_gun_beside_a_hot_one_stands_still_in_good_health() -> None:

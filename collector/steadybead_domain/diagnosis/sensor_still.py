@@ -101,21 +101,31 @@ class StillSensors:
         return columns | own
 
     def _follow(self, name: str, windows: Windows) -> Iterator[Finding]:
-        column = windows.columns[name]
-        first, same = column[:, 0], np.all(column == column[:, :1], axis=1)
-        gun = self.channels[name].gun
+        column, still = windows.columns[name], self.still[name]
+        means, gun = windows.mean(name), self.channels[name].gun
         hot = windows.mean("hot" if gun is None else f"hot {gun}") == 1.0
+        stands = hot & np.all(column == column[:, :1], axis=1)
+        known = hot & np.isfinite(means)
+        if not stands.any() and not still.windows and still.told is None:
+            self._moved(name, means[known])
+            still.value = float(column[-1, SIZE - 1])
+            return
         for i in range(len(windows)):
-            value = float(first[i])
-            stands = bool(same[i] and hot[i])
-            goes_on = stands and (value == self.still[name].value or not self.still[name].windows)
-            known = bool(hot[i] and np.isfinite(value))
-            self.still[name].seen += known
-            self.still[name].moves += known and not goes_on
-            if known and not goes_on:
-                self._level(name, float(column[i].mean()))
+            value = float(column[i, 0])
+            goes_on = bool(stands[i]) and (value == still.value or not still.windows)
+            if known[i] and not goes_on:
+                self._moved(name, means[i : i + 1])
+            still.seen += goes_on
             yield from self._count(name, int(windows.start[i]) + WINDOW, value, goes_on=goes_on)
-            self.still[name].value = float(column[i, SIZE - 1])
+            still.value = float(column[i, SIZE - 1])
+
+    def _moved(self, name: str, means: Float64) -> None:
+        """Take windows in which the channel moved."""
+        still = self.still[name]
+        still.seen += len(means)
+        still.moves += len(means)
+        for mean in means.tolist() if self.channels[name].quantity in PRESSURES else ():
+            self._level(name, mean)
 
     def _level(self, name: str, mean: float) -> None:
         still = self.still[name]
