@@ -9,7 +9,7 @@ from typing import Any, TextIO
 
 import numpy as np
 
-from steadybead_collector.drift_log import DriftLog, gun_of, read_drift_log
+from steadybead_collector.drift_log import LONGEST_SILENCE_S, DriftLog, gun_of, read_drift_log
 from steadybead_domain.diagnosis.drift import DriftWatch
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.grid import STEP, ChannelGrid
@@ -20,11 +20,12 @@ from steadybead_domain.diagnosis.signals import Held, Traces, gun_signals
 from steadybead_domain.diagnosis.steady import SteadySpans, SteadyState
 from steadybead_domain.diagnosis.windows import Gatherer
 from steadybead_domain.errors import PlainError
-from steadybead_domain.times import HOUR
+from steadybead_domain.times import HOUR, SECOND
 
 DONE, UNREADABLE = 0, 2
 BLOCK = 7200
 _TAIL = 5 * HOUR // STEP  # so that what the file leaves open is closed
+_QUIET = _TAIL + round(LONGEST_SILENCE_S * SECOND) // STEP  # after that nothing is held any more
 _SPREAD_80 = 1.2816
 
 
@@ -80,9 +81,13 @@ def _blocks(log: DriftLog) -> Iterator[tuple[int, Traces, Any]]:
         grids[channel.id.channel] = ChannelGrid(channel)
         grids[channel.id.channel].push(log.columns[channel.id], None)
     state, meter = GunStateDetector(), MeterFactor(station, gun)
+    heard = np.unique(np.concatenate([rows.time for rows in log.columns.values()])) // STEP
     first, end = log.start // STEP, log.end // STEP + _TAIL
     for start in range(first, end, BLOCK):
         n = min(BLOCK, end - start)
+        low, high = np.searchsorted(heard, (start - _QUIET, start + n))
+        if low == high:
+            continue  # in a long pause, which a wrong time stamp can make years long
         traces = Traces(station, {name: g.trace(start, n) for name, g in grids.items()}, n)
         signals = gun_signals(gun, traces, [Held(0, n, None, None)], meter, start=start)
         yield start, traces, state.update(signals)

@@ -32,6 +32,7 @@ _ORIGIN = 20_000 * DAY
 _APART = 10 * MINUTE
 _UNREAL = 1e6
 _GAPS = 5.0
+LONGEST_SILENCE_S = 7200.0
 _LONGEST_S = 5 * 366 * 86_400.0
 
 
@@ -113,7 +114,7 @@ def _station(names: list[str], step_s: float) -> Station:
                 flow=FlowMeter(reference=FlowReference.DIN_1343)
                 if quantity is Quantity.AIR_FLOW
                 else None,
-                silence_s=max(30.0, _GAPS * step_s),
+                silence_s=min(max(30.0, _GAPS * step_s), LONGEST_SILENCE_S),
             )
         )
     return Station(_ID, tuple(made))

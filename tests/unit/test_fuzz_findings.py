@@ -1,5 +1,6 @@
 """What fuzzing found, each as the smallest input that showed it (`make fuzz`)."""
 
+import io
 import json
 import struct
 import zlib
@@ -15,7 +16,10 @@ from plants_ingest import plant_file
 from steadybead_api.evidence.check import check
 from steadybead_api.evidence.letters import read_letter
 from steadybead_api.evidence.seal import SLOT_BYTES, empty_slot, find_slot
+from steadybead_collector import analyse_drift as analyse_module
+from steadybead_collector.analyse_drift import analyse_drift
 from steadybead_collector.config import PlantFileError, load_plant_file
+from steadybead_collector.drift_log import read_drift_log
 from steadybead_collector.ingest.weld_message import WeldMessageError, read_weld
 from steadybead_collector.records.procedure_file import read_procedures
 from steadybead_collector.stores import journal_codec, packed
@@ -140,3 +144,30 @@ def test_a_daily_root_without_its_name_is_none(tmp_path: Path, member: str) -> N
     path.write_text(json.dumps(letter), "utf-8")
     with pytest.raises(PlainError, match="no daily root"):
         read_letter(path)
+
+
+def test_two_rows_years_apart_are_not_walked_step_by_step(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text("time_s,nozzle_c,flow_l_min\n0,320,51\n150000000,320,51\n", "utf-8")
+    blocks = sum(1 for _ in analyse_module._blocks(read_drift_log(path)))
+    assert blocks < 30  # of 41,672 that lie between them
+
+
+def test_a_pause_that_is_passed_over_changes_no_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"{t},{320 + t % 7 / 10},51,900" for d in (0, 2) for t in _shift(d)]
+    path.write_text("time_s,nozzle_c,flow_l_min,power_w\n" + "\n".join(rows), "utf-8")
+    told = []
+    for quiet in (analyse_module._QUIET, 10**9):
+        monkeypatch.setattr(analyse_module, "_QUIET", quiet)
+        out = io.StringIO()
+        assert analyse_drift(path, out) == 0
+        told.append(out.getvalue())
+    assert told[0] == told[1]
+    assert told[0].count("\n") >= 2
+
+
+def _shift(day: int) -> range:
+    return range(day * 86_400, day * 86_400 + 3600, 5)
