@@ -45,6 +45,32 @@ def check_problem(answer: httpx.Response, status: int) -> dict[str, Any]:
     return problem
 
 
+async def test_bytes_that_no_address_has_are_refused(shop: Shop) -> None:
+    sent: list[dict[str, Any]] = []
+    scope = {
+        "type": "http",
+        "method": "GET",
+        "path": "/api/v1/welds",
+        "query_string": b"job=\xff",
+        "headers": [],
+    }
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    await shop.app(scope, receive, send)
+    assert sent[0]["status"] == 400
+
+
+async def test_a_length_of_thousands_of_digits_is_too_large(shop: Shop) -> None:
+    async with client_of(shop.app) as client:
+        headers = {"content-length": "9" * 5000}
+        check_problem(await client.post("/api/v1/welds", headers=headers), 413)
+
+
 @pytest.mark.parametrize(
     ("method", "path", "status"),
     [
