@@ -1,4 +1,4 @@
-# make demo | test | check | bench | score | faults     (Python >= 3.11; everything lands in .venv)
+# make demo | test | check | bench | score | faults | fuzz     (Python >= 3.11; everything lands in .venv)
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
@@ -6,7 +6,7 @@ PORT ?= 8765
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 PYTEST_ARGS ?=
 
-.PHONY: demo test check bench score faults pictures lock texts sbom audit clean
+.PHONY: demo test check bench score faults fuzz pictures lock texts sbom audit clean
 
 $(VENV)/run.done: requirements.txt
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Steadybead needs Python 3.11 or newer: set PYTHON=..."; exit 2; }
@@ -55,6 +55,9 @@ sbom: $(VENV)/dev.done
 
 audit: $(VENV)/dev.done
 	$(BIN)/pip-audit --require-hashes --disable-pip --strict -r requirements.txt -r requirements-server.txt
+
+fuzz: $(VENV)/dev.done $(VENV)/product.done
+	$(BIN)/python tests/fuzz/run.py $(FUZZ_ARGS)
 
 pictures: $(VENV)/dev.done $(VENV)/product.done
 	$(BIN)/python -m steadybead_simulator.pictures

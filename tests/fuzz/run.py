@@ -1,0 +1,236 @@
+"""All fuzzing: `python tests/fuzz/run.py [--share X] [--seed N] [--readme] [--json FILE] [name …]`.
+
+Each target runs in a process of its own, under a bound of memory: inputs whose choices Hypothesis
+makes, inputs changed at random, and, where it pays and atheris is installed, inputs that look for
+new paths through the code. `--replay NAME:NUMBER` feeds one input of the second kind again and
+shows what it breaks. The exit code is 1 if any input broke a law.
+"""
+
+import argparse
+import json
+import mmap
+import os
+import re
+import resource
+import signal
+import struct
+import subprocess
+import sys
+import tempfile
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE.parent))
+
+from fuzz.laws import Judge, Tally, by_hypothesis, input_random, mutated, slow  # noqa: E402
+from fuzz.targets import TARGETS  # noqa: E402
+
+STUCK_S = 60
+MORE_MEMORY = 1 << 30
+HYPOTHESIS_SHARE = 0.02
+MOST_HYPOTHESIS = 2000
+GUIDED = ("senml_json", "senml_cbor", "evidence")
+GUIDED_SHARE = 0.2
+README = HERE.parents[1] / "README.md"
+BEGIN, END = "<!-- fuzz begins -->\n", "<!-- fuzz ends -->"
+
+
+def main() -> int:
+    """Run the targets named, or all; print a table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("names", nargs="*", metavar="name", help=", ".join(TARGETS))
+    parser.add_argument("--share", type=float, default=1.0, help="of the inputs of a full run")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1, help="targets at once")
+    parser.add_argument("--json", type=Path, help="write what was found")
+    parser.add_argument("--readme", action="store_true", help="put the table into the README")
+    parser.add_argument("--replay", metavar="NAME:NUMBER")
+    parser.add_argument("--one", nargs=3, help=argparse.SUPPRESS)
+    words = parser.parse_args()
+    if unknown := set(words.names) - set(TARGETS):
+        parser.error(f"no target {min(unknown)}: there are {', '.join(TARGETS)}")
+    if words.one:
+        return work(words.one[0], words.one[1], int(words.one[2]), words.seed)
+    if words.replay:
+        return replay(words.replay, words.seed)
+    tallies: list[Tally] = []
+    with ThreadPoolExecutor(words.jobs) as pool:
+        names = words.names or list(TARGETS)
+        for tally in pool.map(lambda name: whole(name, words.share, words.seed), names):
+            tallies.append(tally)
+            say(row(tally) if len(tallies) > 1 else f"{HEAD}{row(tally)}")
+    say(row(total(tallies)))
+    for line in findings(tallies):
+        say(line)
+    if words.json:
+        words.json.write_text(json.dumps([t.to_json() for t in tallies], indent=1), "utf-8")
+    if words.readme:
+        into_readme(tallies, words.seed)
+    return 1 if any(t.broken for t in tallies) else 0
+
+
+def whole(name: str, share: float, seed: int) -> Tally:
+    """Run one target by all engines, each in a process of its own."""
+    full = max(1, round(TARGETS[name].full * share))
+    engines = {"mutated": full}
+    if name in GUIDED and atheris_there():
+        engines["guided"] = max(1, round(full * GUIDED_SHARE))
+    tallies = [run_apart(name, engine, inputs, seed) for engine, inputs in engines.items()]
+    for other in tallies[1:]:
+        tallies[0].join(other)
+    return tallies[0]
+
+
+def atheris_there() -> bool:
+    """Tell whether atheris is installed; say so where it is not."""
+    import importlib.util  # noqa: PLC0415
+
+    if importlib.util.find_spec("atheris") is not None:
+        return True
+    sys.stderr.write("atheris is not installed: no coverage-guided inputs (pip install atheris)\n")
+    return False
+
+
+def run_apart(name: str, engine: str, inputs: int, seed: int) -> Tally:
+    """Run one engine in its own process; end it if an input does not come back."""
+    with tempfile.TemporaryDirectory(prefix="steadybead-fuzz-") as folder:
+        beat = Path(folder) / "beat"
+        beat.write_bytes(b"\0" * 8)
+        command = [sys.executable, str(HERE / "run.py"), "--seed", str(seed)]
+        command += ["--one", name, engine, str(inputs)]
+        environment = {**os.environ, "FUZZ_FOLDER": folder, "PYTHONHASHSEED": "0"}
+        with (Path(folder) / "err").open("wb") as errors:
+            process = subprocess.Popen(command, env=environment, stderr=errors, stdout=errors)
+            stuck = wait(process, beat)
+        said = (Path(folder) / "err").read_text("utf-8", "replace")
+        report = Path(folder) / "tally.json"
+        if report.exists() and not stuck:
+            return Tally.of(json.loads(report.read_text("utf-8")))
+        number = struct.unpack("<q", beat.read_bytes())[0]
+        tally = Tally(name, number, refused=max(0, number - 1))
+        what = f"no answer within {STUCK_S} s" if stuck else f"exit code {process.returncode}"
+        tally.note(f"{what}: {said[-600:]}", engine, f"{name}:{number - 1}", engine)
+        return tally
+
+
+def wait(process: "subprocess.Popen[bytes]", beat: Path) -> bool:
+    """Wait for the process while it makes progress; True if it had to be killed."""
+    last, since = b"", time.monotonic()
+    while process.poll() is None:
+        time.sleep(0.2)
+        now = beat.read_bytes()
+        if now != last:
+            last, since = now, time.monotonic()
+        elif time.monotonic() - since > (STUCK_S if last.strip(b"\0") else 5 * STUCK_S):
+            process.kill()
+            process.wait()
+            return True
+    return False
+
+
+def work(name: str, engine: str, inputs: int, seed: int) -> int:
+    """Run one engine here, in a process made for it."""
+    folder = Path(os.environ["FUZZ_FOLDER"])
+    room = folder / "room"
+    room.mkdir()
+    with (folder / "beat").open("r+b") as file:
+        shared = mmap.mmap(file.fileno(), 8)
+    target = TARGETS[name].build(room)
+    if not name.startswith("http"):  # threads take address space of their own
+        bound_memory()
+    judge = Judge(target, lambda number: struct.pack_into("<q", shared, 0, number))
+
+    def keep() -> None:
+        judge.tally.target = name
+        text = json.dumps(judge.tally.to_json())
+        (folder / "tally.part").write_text(text, "utf-8")
+        (folder / "tally.part").replace(folder / "tally.json")
+
+    signal.signal(signal.SIGALRM, slow)
+    if engine == "guided":
+        from fuzz.guided import guided  # noqa: PLC0415
+
+        guided(judge, inputs, seed, keep)
+    elif target.run is not None:
+        target.run(judge, inputs, seed)
+    else:
+        by_hypothesis(judge, min(MOST_HYPOTHESIS, max(1, round(inputs * HYPOTHESIS_SHARE))))
+        mutated(judge, inputs - judge.tally.inputs, seed)
+    keep()
+    return 0
+
+
+def bound_memory() -> None:
+    """Let this process map at most a gigabyte more than it has."""
+    found = re.search(r"VmSize:\s+(\d+) kB", Path("/proc/self/status").read_text("ascii"))
+    if found is not None:
+        most = int(found[1]) * 1024 + MORE_MEMORY
+        resource.setrlimit(resource.RLIMIT_AS, (most, most))
+
+
+def replay(word: str, seed: int) -> int:
+    """Feed one input again, with the traceback of what it breaks."""
+    name, _, number = word.partition(":")
+    with tempfile.TemporaryDirectory(prefix="steadybead-fuzz-") as folder:
+        target = TARGETS[name].build(Path(folder))
+        given = target.make(input_random(target.name, seed, int(number)))
+        say(f"{given!r}"[:5000])
+        say("accepted" if target.feed(given) else "refused")
+    return 0
+
+
+HEAD = (
+    "| target | inputs | seconds | accepted | refused | crashes | slowest input | memory |\n"
+    "| --- | --- | --- | --- | --- | --- | --- | --- |\n"
+)
+
+
+def row(tally: Tally) -> str:
+    """Write a tally as a row of a Markdown table."""
+    return (
+        f"| {tally.target} | {tally.inputs:,} | {tally.seconds:.0f} | {tally.accepted:,} |"
+        f" {tally.refused:,} | {tally.crashes or '0'} | {tally.slowest_s * 1e3:.0f} ms |"
+        f" +{tally.grown_mb:.0f} MB |"
+    )
+
+
+def total(tallies: list[Tally]) -> Tally:
+    """Sum all targets."""
+    summed = Tally("all")
+    for tally in tallies:
+        summed.join(tally)
+    summed.broken = [b for t in tallies for b in t.broken]
+    return summed
+
+
+def findings(tallies: list[Tally]) -> list[str]:
+    """Name each law that was broken, with the input that shows it."""
+    return [
+        f"\n{b.times} × {b.what}\n  at {b.where}, first {b.first}\n  {b.shown[:600]}"
+        for tally in tallies
+        for b in tally.broken
+    ]
+
+
+def into_readme(tallies: list[Tally], seed: int) -> None:
+    """Put the table between the marks."""
+    text = README.read_text("utf-8")
+    head, _, rest = text.partition(BEGIN)
+    _, mark, tail = rest.partition(END)
+    if not mark:
+        raise SystemExit(f"{README}: the marks are missing")
+    rows = "\n".join(map(row, [*tallies, total(tallies)]))
+    README.write_text(f"{head}{BEGIN}Seed {seed}.\n\n{HEAD}{rows}\n{mark}{tail}", "utf-8")
+
+
+def say(line: Any) -> None:
+    """Print a line at once."""
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    sys.exit(main())
