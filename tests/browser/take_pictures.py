@@ -3,6 +3,7 @@
 Named pictures only: `python tests/browser/take_pictures.py weld quality`.
 """
 
+import json
 import sys
 import threading
 from pathlib import Path
@@ -10,6 +11,8 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE.parent)]
 
+import paho.mqtt.client as paho  # noqa: E402  the path comes first
+from paho.mqtt.enums import CallbackAPIVersion  # noqa: E402
 from playwright.sync_api import Page, sync_playwright  # noqa: E402  the path comes first
 
 from brokers_ingest import until  # noqa: E402
@@ -18,7 +21,8 @@ from whole_process import Server  # noqa: E402
 PICTURES = HERE.parents[1] / "dashboards" / "pictures"
 CHROMIUM = "/usr/bin/chromium"
 FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-WIDE, TALL, PHONE = (1280, 720), (1280, 1010), (390, 844)
+WIDE, TALL, PHONE, HALL = (1280, 720), (1280, 1010), (390, 844), (1920, 1080)
+SIZES = {"wide": WIDE, "tall": TALL, "phone": PHONE, "hall": HALL, "dark": WIDE}
 SETTLED_MS = 2500
 WANTED = sys.argv[1:]
 
@@ -55,6 +59,57 @@ def alarms(server: Server) -> int:
     return len(server.client.get("api/v1/alarms").json()["items"])
 
 
+def send_wrong(server: Server) -> None:
+    """Let a sender make the mistakes that integrators make, for the set-up page."""
+    assert server.process.stdout is not None
+    url = server.process.stdout.readline().split()[-1]  # its second line names the broker
+    client = paho.Client(CallbackAPIVersion.VERSION2)
+    client.connect("127.0.0.1", int(url.rpartition(":")[2]))
+    client.loop_start()
+    for station, name, unit in (
+        ("bay-1", "gun-a/nozle", "Cel"),
+        ("bay-2", "gun-a/flow", "kg"),
+        ("bay-7", "gun-a/nozzle", "Cel"),
+    ):
+        payload = json.dumps([{"n": name, "u": unit, "v": 312.5}])
+        topic = f"steadybead/v1/north/{station}/senml"
+        client.publish(topic, payload, qos=1).wait_for_publish(10)
+    client.disconnect()
+    client.loop_stop()
+
+
+def make_people(page: Page, server: Server) -> None:
+    """Enter some people as the administrator does."""
+    for name, role in (
+        ("Rui Costa", "welder"),
+        ("Marta Dias", "maintenance"),
+        ("Inês Sá", "quality"),
+    ):
+        page.goto(server.address.rstrip("/") + "/people")
+        form = page.locator('[data-form="new"]')
+        form.locator('[name="name"]').fill(name)
+        form.locator('[name="role"]').select_option(role)
+        form.locator('[name="password"]').fill("four words in a row")
+        form.get_by_role("button").click()
+        page.locator(".person-card", has_text=name).wait_for()
+
+
+def without_network(page: Page, server: Server) -> None:
+    """Show a welder's phone whose network is gone, with an entry that waits."""
+    if WANTED and "station-offline" not in WANTED:
+        return
+    page.goto(server.address.rstrip("/") + "/stations/north/bay-3")
+    page.wait_for_timeout(SETTLED_MS)
+    page.context.set_offline(True)
+    page.get_by_label("Job").fill("4720")
+    page.get_by_label("Seam").fill("3")
+    page.get_by_role("button", name="Start the record").click()
+    page.wait_for_timeout(SETTLED_MS)
+    page.evaluate("window.scrollTo(0, 0)")
+    page.screenshot(path=PICTURES / "station-offline.png")
+    page.context.set_offline(False)
+
+
 def main() -> int:
     """Run the demo until there is something to see, and take the pictures."""
     PICTURES.mkdir(exist_ok=True)
@@ -64,10 +119,12 @@ def main() -> int:
             browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
             sizes = {
                 name: browser.new_page(
-                    viewport={"width": size[0], "height": size[1]}, color_scheme="light"
+                    viewport={"width": size[0], "height": size[1]},
+                    color_scheme="dark" if name == "dark" else "light",
                 )
-                for name, size in (("wide", WIDE), ("tall", TALL), ("phone", PHONE))
+                for name, size in SIZES.items()
             }
+            send_wrong(server)
             until(lambda: alarms(server) > 0, 240.0)
             shoot(sizes["wide"], server, "/", "floor")
             shoot(sizes["phone"], server, "/stations/north/bay-1", "station-phone")
@@ -77,13 +134,19 @@ def main() -> int:
             shoot(sizes["wide"], server, weld, "trace", "#trace")
             shoot(sizes["wide"], server, "/quality", "quality")
             shoot(sizes["wide"], server, "/procedures/pp-speed-nozzle", "procedure")
-            shoot(sizes["wide"], server, "/?wall", "wall")
+            shoot(sizes["hall"], server, "/?wall", "wall")
             shoot(sizes["wide"], server, "/maintenance", "maintenance")
             shoot(sizes["wide"], server, f"/alarms/{first_alarm(server)}", "alarm")
             shoot(sizes["phone"], server, "/alarms", "alarms-phone")
             shoot(sizes["wide"], server, "/alarm-quality", "alarm-quality")
             shoot(sizes["wide"], server, "/work-list", "work-list")
             shoot(sizes["wide"], server, "/sensors", "sensors")
+            shoot(sizes["dark"], server, "/", "floor-dark")
+            shoot(sizes["wide"], server, "/setup", "setup", "#refused")
+            if not WANTED or "people" in WANTED:
+                make_people(sizes["wide"], server)
+            shoot(sizes["wide"], server, "/people", "people")
+            without_network(sizes["phone"], server)
             browser.close()
     finally:
         server.kill()
