@@ -57,7 +57,7 @@ class Mosquitto:
         anonymous = "" if "password_file" in self.extra else "allow_anonymous true\n"
         config.write_text(
             f"user {getpass.getuser()}\nlistener {self.port} 127.0.0.1\n{anonymous}"
-            f"max_queued_messages 0\nmax_inflight_messages 1000\n{self.extra}\n"
+            f"max_queued_messages 0\nmax_inflight_messages 4000\n{self.extra}\n"
         )
         self.process = subprocess.Popen(
             [MOSQUITTO, "-c", str(config)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL

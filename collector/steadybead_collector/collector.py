@@ -24,7 +24,8 @@ from steadybead_domain.times import SECOND
 
 LOG = logging.getLogger(__name__)
 T = TypeVar("T")
-MOST_MESSAGES = 1000
+MOST_MESSAGES = 2000  # a batch has a price for each channel, however few readings it brings
+_FLOOD = 500  # so many waiting, and judging gets less of the time
 LINGER_S = 0.02
 _TURN_S = 0.05
 _TIDY_EVERY = SECOND // 4
@@ -180,7 +181,7 @@ class Collector:
         draining, settling = self._subscriber.draining, self._subscriber.settling
         self._pipeline.tick(now, heard_until=heard_until, draining=draining, settling=settling)
         ended = time.perf_counter()
-        behind = len(self._inbox) >= MOST_MESSAGES
+        behind = len(self._inbox) >= _FLOOD
         self._judge_from = ended + (ended - began) * (3 if behind else 1)
 
     def _take_in(self, messages: Sequence[Message]) -> None:

@@ -26,37 +26,24 @@ _NUMBERS = frozenset({float, int})
 _RECORD = frozenset({"n", "u", "t", "v"})
 _FIRST = _RECORD | {"bn", "bt", "bu", "bver"}
 _SETTING = ("bn", "bu", "bver")
-_NAMES: Callable[[dict[str, Any]], Any] = itemgetter("n")
 _VALUES: Callable[[dict[str, Any]], Any] = itemgetter("v")
 
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """What packs of one form have in common: labels, names, units, and what the first one sets."""
+    """What packs of one form have in common: labels, name and unit of each record, what it sets."""
 
-    labels: list[tuple[str, ...]]
-    names: list[str]
-    units: list[str]
+    records: list[tuple[object, ...]]
     setting: list[object]
 
     def fits(self, items: list[dict[str, Any]]) -> bool:
-        """Tell whether a pack has this form. TypeError, AttributeError if its items have none."""
-        return (
-            self.labels == list(map(tuple, items))
-            and self.names == list(map(_NAMES, items))
-            and self.units == [item["u"] for item in items if "u" in item]
-            and self.setting == list(map(items[0].get, _SETTING))
-        )
+        """Tell whether a pack has this form. TypeError, AttributeError, KeyError if it has none."""
+        return self.records == _told(items) and self.setting == list(map(items[0].get, _SETTING))
 
     @classmethod
     def of(cls, items: list[dict[str, Any]]) -> "Form":
         """Take the form of a pack."""
-        return cls(
-            list(map(tuple, items)),
-            list(map(_NAMES, items)),
-            [item["u"] for item in items if "u" in item],
-            list(map(items[0].get, _SETTING)),
-        )
+        return cls(_told(items), list(map(items[0].get, _SETTING)))
 
 
 @dataclass(slots=True)
@@ -116,7 +103,7 @@ class Shapes:
             if not _NUMBERS.issuperset(map(type, values)) or total - total != 0.0:
                 return None
             times = _times(items, has_times=shape.has_times)
-        except (AttributeError, TypeError, ValueError, OverflowError):
+        except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
             return None
         low, high = (min(times), max(times)) if shape.has_times else (times, times)
         if low < OLDEST_ABSOLUTE or high > received + FURTHEST_AHEAD:
@@ -152,6 +139,11 @@ class Shapes:
     def gather(self) -> list[tuple["Slot", Int64, Float64, Int64]]:
         """Give what waits in all forms, by slot."""
         return [rows for shape in self._known if shape.packs for rows in shape.gather()]
+
+
+def _told(items: Sequence[dict[str, Any]]) -> list[tuple[object, ...]]:
+    """Give the labels of each record with its name and unit. KeyError without a name."""
+    return [(*item, item["n"], item.get("u")) for item in items]
 
 
 def _is_plain(items: Sequence[dict[str, Any]]) -> bool:

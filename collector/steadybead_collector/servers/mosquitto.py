@@ -27,7 +27,7 @@ persistence true
 persistence_location {data}/
 autosave_on_changes true
 autosave_interval 1
-max_inflight_messages 1000
+max_inflight_messages 4000
 max_queued_messages 1000000
 max_queued_bytes 1073741824
 message_size_limit 8388608
