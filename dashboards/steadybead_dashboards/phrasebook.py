@@ -24,12 +24,14 @@ _NUMBER: Final = re.compile(r"[±+\-−<]?\s?\d+(\.\d+)?( \S{1,8})?")
 _PROSE: Final = re.compile(r"[a-z]{2,}[,;]? [a-z]{2,}")
 _JOINTS: Final = ("; ", ", or ", " · ", ", ", " and ")
 _STOP: Final = re.compile(r"(?<=[.:]) (?=[A-Z])")
-_ENOUGH: Final = 10  # letters that a template must have to stand around unknown words
+_ENOUGH: Final = 9  # letters that a template must have to stand around unknown words
 _LONGEST: Final = 3000
 _MOST_PARTS: Final = 12
 _MOST_LOOKED_AT: Final = 500  # parts of one sentence: what nobody made is given up
 # What people wrote themselves: it is put in as it is.
 FREE: Final = ("author", "certificate", "kind", "nozzle", "reference_instrument", "serial")
+# What a file must say letter by letter.
+VERBATIM: Final = ("close", "data", "key", "names", "quantity", "section", "word")
 # What is a sentence or a list again; all else that is put in is a word, a name or a figure.
 NESTED: Final = (
     *("causes", "checks", "day", "detail", "error", "format", "message", "named", "OUTSIDE"),
@@ -40,6 +42,9 @@ NESTED: Final = (
 FORMS: Final = {
     "at": r"[a-z_0-9.\[\]]+",
     "lower": "lower|higher",
+    "section": (
+        "(?:access|calendar|evidence|mqtt|notify|operations|procedures|site|station|store)[^:]*"
+    ),
     "strand": "worst|borderline|control",
     "size": r"[+\-−]?[\d.]+(?: \S+)?",
     "warmer": "hotter|colder",
@@ -100,6 +105,7 @@ class Phrasebook:
     def as_script(self) -> str:
         """Write the templates as a script for the browser."""
         book = {"sentences": self.sentences, "free": FREE, "nested": NESTED, "forms": FORMS}
+        book["verbatim"] = VERBATIM
         words = json.dumps(book, ensure_ascii=False, separators=(",", ":"))
         return f"globalThis.steadybeadPhrases = {words};\n"
 
@@ -143,8 +149,9 @@ class _Search:
                 continue
             values, sure = {}, True
             for name, value in found.groupdict().items():
-                said = self._value(value, nested=name in NESTED)
-                free = name in FREE
+                verbatim = name in VERBATIM
+                said = None if verbatim else self._value(value, nested=name in NESTED)
+                free = verbatim or name in FREE
                 sure = sure and (said is not None or free or not _PROSE.search(value))
                 values[name] = said if said is not None else value if free else comma(value)
             yield _Fit(template, template.filled(values), sure)

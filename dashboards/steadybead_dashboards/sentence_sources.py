@@ -153,6 +153,9 @@ _COMPOSED: Final = (
     "valid until {day}",
     "{seconds} s ahead",
     "project assumption: {share}",
+    "{section}: {message}",
+    "plant file: {message}",
+    "a temperature",
 )
 WORDS: Final = (
     *(q.value.replace("_", " ") for q in Quantity),

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from steadybead_collector.config import PlantFileError, read_plant_text
 from steadybead_dashboards.catalogue import (
     LANGUAGES,
     catalogue_text,
@@ -29,6 +30,7 @@ from verdict_samples import air, but, doubtful, heat, judged, steady, weld, with
 
 TEMPLATES = Path(__file__).parents[2] / "dashboards/steadybead_dashboards/templates"
 OTHERS = [name for name in LANGUAGES if name != "en"]
+DEMO = Path(__file__).parents[2] / "simulator/steadybead_simulator/demo/plant.toml"
 LISBON = ZoneInfo("Europe/Lisbon")
 PLACES = re.compile(r"%\(\w+\)s|\{\w+\}")
 # What is the same in English and German: units, names, and words that German took over.
@@ -132,7 +134,7 @@ def test_counts_have_their_plural() -> None:
 
 def test_every_sentence_that_the_source_can_make_is_known() -> None:
     german = translations("de")
-    forms = {"size": "4.5 °C", "at": "body.name"}
+    forms = {"size": "4.5 °C", "at": "body.name", "section": "site"}
     for m in entries("de"):
         if m.context != SENTENCE:
             continue
@@ -173,6 +175,31 @@ def test_reasons_of_verdicts_are_told_in_german() -> None:
         assert [text for text in said if german.said(text) is None] == []
     assert seen > 20
     assert german.said(DecisionRule().words) is not None
+
+
+@pytest.mark.parametrize(
+    ("good", "wrong"),
+    [
+        ('timezone = "Europe/Lisbon"', 'timezone = "Europe/Lisbo"'),
+        ('quantity = "nozzle_temperature"', 'quantity = "nozle_temperature"'),
+        ('quantity = "nozzle_temperature"', 'quantity = "air_flow"'),
+        ('unit = "mV"', 'unit = "furlong"'),
+        ('kind = "thermocouple"', 'kind = "magic"'),
+        ('cold_junction = "gun-a/terminal"', 'cold_junction = "gun-x/terminal"'),
+        ('id = "bay-1"', 'id = "bay 1"'),
+        ('folder = "messages"', ""),
+        ("[site]", "[sit]"),
+        ("[site]", "[site"),
+    ],
+)
+def test_mistakes_in_a_plant_file_are_told_in_german(good: str, wrong: str) -> None:
+    german = translations("de")
+    text = DEMO.read_text("utf-8").replace(good, wrong, 1)
+    with pytest.raises(PlantFileError) as caught:
+        read_plant_text(text, "plant file", None)
+    for problem in caught.value.problems:
+        for said in (problem.message, problem.remedy):
+            assert german.said(said) not in (None, said), said
 
 
 @pytest.mark.parametrize(

@@ -10,14 +10,15 @@ const NUMBER = /^[±+\-−<]?\s?\d+(\.\d+)?( \S{1,8})?$/;
 const PROSE = /[a-z]{2,}[,;]? [a-z]{2,}/;
 const JOINTS = ["; ", ", or ", " · ", ", ", " and "];
 const STOP = /(?<=[.:]) (?=[A-Z])/;
-const ENOUGH = 10; // letters that a template must have to stand around unknown words
+const ENOUGH = 9; // letters that a template must have to stand around unknown words
 const LONGEST = 3000;
 const MOST_PARTS = 12;
 const MOST_LOOKED_AT = 500; // parts of one sentence: what nobody made is given up
 const MOST_KEPT = 1000;
 
-const { sentences = {}, free = [], nested = [], forms = {} } = globalThis.steadybeadPhrases ?? {};
-const FREE = new Set(free);
+const { sentences = {}, free = [], nested = [], forms = {}, verbatim = [] } = globalThis.steadybeadPhrases ?? {};
+const VERBATIM = new Set(verbatim);
+const FREE = new Set([...free, ...verbatim]);
 const NESTED = new Set(nested);
 const book = Object.entries(sentences);
 const plain = new Map(book.filter(([english]) => !PLACE.test(english)));
@@ -79,7 +80,7 @@ class Search {
       const values = {};
       for (const name of made.names) {
         const given = found.groups[name];
-        const shown = this.value(given, NESTED.has(name));
+        const shown = VERBATIM.has(name) ? null : this.value(given, NESTED.has(name));
         sure &&= shown !== null || FREE.has(name) || !PROSE.test(given);
         values[name] = shown ?? (FREE.has(name) ? given : comma(given));
       }

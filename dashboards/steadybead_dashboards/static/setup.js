@@ -1,6 +1,7 @@
 /** The set-up page: keeps what is heard and refused up to date, and checks a plant file's text. */
 import { act } from "./acts.js";
 import { tick } from "./times.js";
+import { writeSaid } from "./phrases.js";
 import { text } from "./words.js";
 
 const AGAIN_MS = 5_000;
@@ -98,9 +99,11 @@ function problem({ line, what, remedy }) {
   const item = document.createElement("li");
   const button = Object.assign(document.createElement("button"), { type: "button", className: "plain", textContent: text("plant_line", { line }) });
   button.addEventListener("click", () => select(line));
-  const said = Object.assign(document.createElement("p"), { textContent: what });
-  const fix = Object.assign(document.createElement("p"), { className: "fix remedy", textContent: remedy });
-  item.append(button, said, fix);
+  const wrong = document.createElement("p");
+  const fix = Object.assign(document.createElement("p"), { className: "fix remedy" });
+  writeSaid(wrong, what);
+  writeSaid(fix, remedy);
+  item.append(button, wrong, fix);
   return item;
 }
 
