@@ -33,7 +33,7 @@ def guided(judge: Judge, inputs: int, seed: int, keep: Callable[[], None]) -> No
     def one(data: bytes) -> None:
         with time_limit():
             judge.take(f"{target.name}:guided", data, feed)
-        if judge.tally.inputs >= inputs:
+        if judge.tally.inputs >= inputs or judge.over:
             keep()
             os._exit(0)
 

@@ -8,6 +8,7 @@ shows what it breaks. The exit code is 1 if any input broke a law.
 
 import argparse
 import json
+import math
 import mmap
 import os
 import re
@@ -22,6 +23,8 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
+import psutil
+
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
@@ -29,6 +32,7 @@ from fuzz.laws import Judge, Tally, by_hypothesis, input_random, mutated, slow  
 from fuzz.targets import TARGETS  # noqa: E402
 
 STUCK_S = 60
+ASLEEP_S = 900
 MORE_MEMORY = 1 << 30
 HYPOTHESIS_SHARE = 0.02
 MOST_HYPOTHESIS = 2000
@@ -44,6 +48,7 @@ def main() -> int:
     parser.add_argument("names", nargs="*", metavar="name", help=", ".join(TARGETS))
     parser.add_argument("--share", type=float, default=1.0, help="of the inputs of a full run")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seconds", type=float, default=math.inf, help="most for each target")
     parser.add_argument("--jobs", type=int, default=1, help="targets at once")
     parser.add_argument("--json", type=Path, help="write what was found")
     parser.add_argument("--readme", action="store_true", help="put the table into the README")
@@ -53,13 +58,15 @@ def main() -> int:
     if unknown := set(words.names) - set(TARGETS):
         parser.error(f"no target {min(unknown)}: there are {', '.join(TARGETS)}")
     if words.one:
-        return work(words.one[0], words.one[1], int(words.one[2]), words.seed)
+        return work(words.one[0], words.one[1], int(words.one[2]), words.seed, words.seconds)
     if words.replay:
         return replay(words.replay, words.seed)
     tallies: list[Tally] = []
     with ThreadPoolExecutor(words.jobs) as pool:
         names = words.names or list(TARGETS)
-        for tally in pool.map(lambda name: whole(name, words.share, words.seed), names):
+        for tally in pool.map(
+            lambda name: whole(name, words.share, words.seed, words.seconds), names
+        ):
             tallies.append(tally)
             say(row(tally) if len(tallies) > 1 else f"{HEAD}{row(tally)}")
     say(row(total(tallies)))
@@ -72,13 +79,13 @@ def main() -> int:
     return 1 if any(t.broken for t in tallies) else 0
 
 
-def whole(name: str, share: float, seed: int) -> Tally:
+def whole(name: str, share: float, seed: int, seconds: float) -> Tally:
     """Run one target by all engines, each in a process of its own."""
     full = max(1, round(TARGETS[name].full * share))
     engines = {"mutated": full}
     if name in GUIDED and atheris_there():
         engines["guided"] = max(1, round(full * GUIDED_SHARE))
-    tallies = [run_apart(name, engine, inputs, seed) for engine, inputs in engines.items()]
+    tallies = [run_apart(name, engine, inputs, seed, seconds) for engine, inputs in engines.items()]
     for other in tallies[1:]:
         tallies[0].join(other)
     return tallies[0]
@@ -94,13 +101,13 @@ def atheris_there() -> bool:
     return False
 
 
-def run_apart(name: str, engine: str, inputs: int, seed: int) -> Tally:
+def run_apart(name: str, engine: str, inputs: int, seed: int, seconds: float) -> Tally:
     """Run one engine in its own process; end it if an input does not come back."""
     with tempfile.TemporaryDirectory(prefix="steadybead-fuzz-") as folder:
         beat = Path(folder) / "beat"
         beat.write_bytes(b"\0" * 8)
         command = [sys.executable, str(HERE / "run.py"), "--seed", str(seed)]
-        command += ["--one", name, engine, str(inputs)]
+        command += ["--seconds", str(seconds), "--one", name, engine, str(inputs)]
         environment = {**os.environ, "FUZZ_FOLDER": folder, "PYTHONHASHSEED": "0"}
         with (Path(folder) / "err").open("wb") as errors:
             process = subprocess.Popen(command, env=environment, stderr=errors, stdout=errors)
@@ -117,21 +124,33 @@ def run_apart(name: str, engine: str, inputs: int, seed: int) -> Tally:
 
 
 def wait(process: "subprocess.Popen[bytes]", beat: Path) -> bool:
-    """Wait for the process while it makes progress; True if it had to be killed."""
-    last, since = b"", time.monotonic()
+    """Wait for the process while it makes progress; True if it had to be killed.
+
+    Stuck is what works for long, or sleeps for very long, on one input: the machine may be busy.
+    """
+    last, since, worked = b"", time.monotonic(), 0.0
     while process.poll() is None:
         time.sleep(0.2)
-        now = beat.read_bytes()
+        now, work_s = beat.read_bytes(), worked_s(process.pid)
         if now != last:
-            last, since = now, time.monotonic()
-        elif time.monotonic() - since > (STUCK_S if last.strip(b"\0") else 5 * STUCK_S):
+            last, since, worked = now, time.monotonic(), work_s
+        elif work_s - worked > STUCK_S or time.monotonic() - since > ASLEEP_S:
             process.kill()
             process.wait()
             return True
     return False
 
 
-def work(name: str, engine: str, inputs: int, seed: int) -> int:
+def worked_s(process: int) -> float:
+    """Give the processor time of a process, 0 if it has ended."""
+    try:
+        times = psutil.Process(process).cpu_times()
+    except psutil.Error:
+        return 0.0
+    return float(times.user + times.system)
+
+
+def work(name: str, engine: str, inputs: int, seed: int, seconds: float) -> int:
     """Run one engine here, in a process made for it."""
     folder = Path(os.environ["FUZZ_FOLDER"])
     room = folder / "room"
@@ -143,13 +162,15 @@ def work(name: str, engine: str, inputs: int, seed: int) -> int:
         bound_memory()
     judge = Judge(target, lambda number: struct.pack_into("<q", shared, 0, number))
 
+    judge.until = time.monotonic() + seconds
+
     def keep() -> None:
         judge.tally.target = name
         text = json.dumps(judge.tally.to_json())
         (folder / "tally.part").write_text(text, "utf-8")
         (folder / "tally.part").replace(folder / "tally.json")
 
-    signal.signal(signal.SIGALRM, slow)
+    signal.signal(signal.SIGPROF, slow)
     if engine == "guided":
         from fuzz.guided import guided  # noqa: PLC0415
 

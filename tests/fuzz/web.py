@@ -376,6 +376,8 @@ def _by_schema(judge: Judge, document: dict[str, Any], inputs: int, draw: Random
     )
 
     def one(case: Any) -> None:
+        if judge.over:
+            return
         asked = of_case(case, draw)
         with time_limit():
             judge.take(f"http_schema:{case.method} {case.path}", asked)
