@@ -32,7 +32,7 @@ class LeakSign:
 
     def __init__(self) -> None:
         self.rows: list[tuple[float, float]] = []
-        self.leaks = False
+        self.taken = ""  # ROSE: the last jump was a leak, FELL: the end of one
 
     def update(self, drop_pa: float, flow: float) -> None:
         """Take a window."""
@@ -40,12 +40,13 @@ class LeakSign:
 
     def named(self, told: FilterUpdate, *, anew: bool) -> FilterUpdate:
         """Give what was told, as a leak if a rise is one; `anew`: the drop has jumped just now."""
-        if told.finding == FELL and anew and self.leaks and self._lost() < -LEAST_LOSS:
-            self.leaks = False
-            return replace(told, finding=None)
-        if told.finding == ROSE and anew:
-            self.leaks = self._is_leak()
-        return replace(told, finding=LEAK) if self.leaks and told.finding == ROSE else told
+        if anew:
+            ended = self.taken == ROSE and told.finding == FELL and self._lost() < -LEAST_LOSS
+            leaks = told.finding == ROSE and self._is_leak()
+            self.taken = ROSE if leaks else FELL if ended else ""
+        if not self.taken or told.finding != self.taken:
+            return told
+        return replace(told, finding=LEAK if self.taken == ROSE else None)
 
     def _parts(self) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
         return self.rows[: -LATE - 3], self.rows[-LATE:]
@@ -66,9 +67,9 @@ class LeakSign:
 
     def dump(self) -> dict[str, Any]:
         """Give the memory as JSON."""
-        return {"rows": self.rows, "leaks": self.leaks}
+        return {"rows": self.rows, "taken": self.taken}
 
     def load(self, data: Mapping[str, Any]) -> None:
         """Take up what `dump` gave."""
         self.rows = [(float(p), float(q)) for p, q in data["rows"]]
-        self.leaks = bool(data["leaks"])
+        self.taken = str(data["taken"])

@@ -37,7 +37,10 @@ class FilterSteps:
         self.sigma = START_SIGMA
 
     def update(self, drop_pa: float, flow: float, exponent: float) -> float | None:
-        """Take a window; give the share of the drop that is lost, if that is a fall."""
+        """Take a window; give the share of the drop that is lost, if that is a fall.
+
+        The drop as it is read: a sensor's zero that becomes known would look like a fall.
+        """
         if self.group and abs(log(flow / self.group[0][1])) > NEAR:
             self.group = []
         self.group.append((max(drop_pa, 0.5), flow))

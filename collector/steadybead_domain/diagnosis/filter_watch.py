@@ -110,8 +110,8 @@ class FilterWatch:
         if anew:
             self.steps.begin_anew()
             return updates
-        zero = self.tracker.zero.offset_pa or 0.0
-        if self.steps.update(drop_pa - zero, flow, self.tracker.flow.exponent) is not None:
+        if self.steps.update(drop_pa, flow, self.tracker.flow.exponent) is not None:
+            self.leak.taken = ""
             updates.append(self.tracker.fell(time / SECOND))
         return updates
 
