@@ -157,7 +157,7 @@ def print_token(config: Path, data: Path | None, role: str, name: str) -> int:
     """Make a token and print it, once."""
     plant_file = load_plant_file(config)
     data_dir = folder_beside(config, data)
-    data_dir.mkdir(parents=True, exist_ok=True)
+    data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
     records = open_plant_records(plant_file, data_dir)
     try:
         actor = Actor(name or f"{role} token", Role(role))

@@ -68,7 +68,7 @@ def open_shop(
 
     Gives the broker's settings and, with `serve`, what the API stands on. Raises PlainError.
     """
-    data_dir.mkdir(parents=True, exist_ok=True)
+    data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
     with contextlib.ExitStack() as stack:
         if collect:
             stack.enter_context(lock_folder(data_dir))

@@ -76,6 +76,7 @@ def test_collect_tells_how_it_is_where_the_plant_file_says(tmp_path: Path) -> No
         loaded = load_plant_file(plant_file(tmp_path, PLANT + settings))
         with open_shop(loaded, tmp_path / "data", collect=True, serve=False):
             until(lambda: asked(port, "/readyz")[0] == 200)
+            assert (tmp_path / "data").stat().st_mode & 0o077 == 0
             figures = asked(port, "/metrics")[1]
             for name in ("queue_messages", "lag_seconds", "subscribed", "store_ok"):
                 assert f"\nsteadybead_collector_{name} " in figures
