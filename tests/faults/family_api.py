@@ -13,8 +13,9 @@ from faults.judging import settled, sqlite_in
 from faults.processes import Program, serving, workshop
 from faults.sending import SITE, Load
 from faults.table import Row
+from steadybead_collector.clock import wall_clock
 from steadybead_collector.records.store import open_records
-from whole_process import call
+from steadybead_domain.people import Actor, Role
 
 
 class Welder:
@@ -63,11 +64,10 @@ def kill_api(times: int, seed: int) -> list[Row]:
         program = serving(folder, plant, folder)
         stack.callback(program.kill)
         program.start()
-        words = ("token", "--role", "welder", "--config", str(plant), "--data", str(folder))
         address = f"http://127.0.0.1:{program.words[-1]}/"
         load = Load(broker.url, 40.0)
         stack.callback(load.close)
-        welder = Welder(address, call(*words, timeout_s=300.0).stdout.strip())
+        welder = Welder(address, _token(folder))
         stack.callback(welder.stop)
         for _ in range(times):
             time.sleep(draw.uniform(0.2, 1.2))
@@ -84,8 +84,17 @@ def kill_api(times: int, seed: int) -> list[Row]:
     return [row]
 
 
+def _token(folder: Path) -> str:
+    records = open_records("sqlite", folder)
+    try:
+        welder, maker = Actor("welder", Role.WELDER), Actor("harness", Role.ADMINISTRATOR)
+        return records.access.create_token(welder, maker, wall_clock(), "harness")
+    finally:
+        records.close()
+
+
 def _await_answer(welder: Welder, told: int, program: Program) -> None:
-    end = time.monotonic() + 60
+    end = time.monotonic() + 180
     while len(welder.answered) == told:
         if time.monotonic() > end:
             raise RuntimeError(f"the API answers nobody: {program.last_words()}")

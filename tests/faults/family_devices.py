@@ -17,7 +17,7 @@ from faults.judging import in_quarantine, opened, rows_of, sqlite_in
 from faults.processes import collecting, kept_mosquitto, workshop
 from faults.sending import ROOT, SITE, channel, plant_text
 from faults.table import Row
-from steadybead_domain.readings import Quality
+from steadybead_domain.readings import Columns, Quality
 
 HOUR_US = 3_600_000_000
 DAY_US = 24 * HOUR_US
@@ -65,12 +65,14 @@ def compare(folder: Path, sent: list[Sent], row: Row, station: int = 1, wait_s: 
             for key, value in pack.items():
                 must.setdefault(key, set()).add(value)
     names = {name for name, _ in must}
+    moments_sent = [moment for _, moment in must]
+    span = (min(moments_sent) - HOUR_US, max(moments_sent) + HOUR_US)  # each try has its own
     end = time.monotonic() + wait_s
     while True:
         found: list[tuple[tuple[str, int], float]] = []
         with opened(sqlite_in(folder)) as store:
             for name in names:
-                rows = rows_of(store, channel(station, name))
+                rows = Columns.concat(store.read(channel(station, name), *span))
                 moments = [(name, t) for t in rows.time.tolist()]
                 found += zip(moments, rows.raw.tolist(), strict=True)
         there = {key for key, _ in found}

@@ -51,6 +51,14 @@ def test_after_a_step_back_what_comes_again_keeps_its_first_receipt() -> None:
     assert restarted.settled_until == NOON + 2 * SECOND
 
 
+def test_a_receipt_from_before_a_step_back_is_found_in_a_backlog() -> None:
+    facts, receipts = MemoryFacts(), Receipts()
+    assert first(receipts, facts, message(1, NOON + DAY)) == NOON + DAY
+    for received in (NOON, NOON + SECOND):
+        again = Receipts().first([message(1, received, 2, again=True)], facts.receipts)[0]
+        assert (again.time, again.backlog) == (NOON + DAY, False)
+
+
 def test_a_disk_that_refuses_does_not_stop_the_writer(tmp_path: Path) -> None:
     place = tmp_path / "away"
     file = SettledFile(place)

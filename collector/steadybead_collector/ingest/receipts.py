@@ -91,7 +91,11 @@ class Receipts:
         return last is not None and received - last <= _COMES_AGAIN_WITHIN
 
     def _judge(self, message: Message, known: list[Receipt]) -> FirstReceipt:
+        """Take what only the first question knows: that receipt was no backlog's.
+
+        It may be the later one, by a clock that was set back since.
+        """
         times = [message.received if r.time < self._oldest else r.time for r in known]
-        if len(times) == 2 and times[0] < times[1]:
+        if len(times) == 2 and times[0] not in {times[1], message.received}:
             return FirstReceipt(times[0], backlog=False)
         return FirstReceipt(times[-1] if times else message.received, message.backlog)
