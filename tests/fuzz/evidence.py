@@ -2,7 +2,9 @@
 
 import hashlib
 import json
+import tempfile
 import zlib
+from functools import lru_cache
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -47,6 +49,13 @@ class Made:
         return data[: self.slot[0]] + token.ljust(SLOT_BYTES) + data[self.slot[1] :]
 
 
+@lru_cache(maxsize=1)
+def real_file() -> Made:
+    """Make the file once for all targets of a process."""
+    with tempfile.TemporaryDirectory(prefix="steadybead-fuzz-") as folder:
+        return Made(Path(folder))
+
+
 def _checked(data: bytes, key: bytes | None = None) -> bool:
     """Check a file; what is wrong is said in clear lines."""
     found = check(data, key)
@@ -57,9 +66,9 @@ def _checked(data: bytes, key: bytes | None = None) -> bool:
     return found.untouched
 
 
-def evidence_file(folder: Path) -> Target:
+def evidence_file(_: Path) -> Target:
     """Check files with changed bytes: never untouched, never a traceback."""
-    made = Made(folder)
+    made = real_file()
     key, whole = made.key, made.data
 
     def make(draw: Random) -> bytes:
@@ -86,9 +95,9 @@ def _stranger_feed(data: bytes) -> bool:
     return _checked(data)
 
 
-def evidence_statement(folder: Path) -> Target:
+def evidence_statement(_: Path) -> Target:
     """Check files that a stranger changed in their meaning and signed again."""
-    made = Made(folder)
+    made = real_file()
     names = [name for name, *_ in made.stated["parts"]]
     words = (
         *made.stated,
@@ -168,7 +177,7 @@ def _inflated(content: bytes) -> bytes:
 
 def letters(folder: Path) -> Target:
     """Read daily roots and public keys as they were received."""
-    made = Made(folder)
+    made = real_file()
     root, pem = folder / "root.json", folder / "key.pem"
     found = check(made.data)
     letter = json.loads(made.letter)
