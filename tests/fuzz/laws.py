@@ -188,9 +188,9 @@ def by_hypothesis(judge: Judge, inputs: int) -> None:
     )
     @given(st.randoms(use_true_random=False, note_method_calls=False))
     def ask(draw: Random) -> None:
-        if judge.over:
-            return
         made = judge.target.make(draw)
+        if judge.over:
+            return  # after the draws: Hypothesis wants the same ones each time
         with time_limit():
             judge.take(f"{judge.target.name}:hypothesis", made)
 
