@@ -100,12 +100,13 @@ def heard_once(url: str) -> dict[str, Any]:
     alarm = None
     with httpx.stream("GET", f"{url}/api/v1/live", timeout=30) as answer:
         for name, data in _events(answer.iter_lines()):
-            if name == "live":
-                lives.setdefault(data["station"], data)
             if name == "alarm":
                 alarm = data
-            if alarm is not None and name == "link" and lives:
-                break
+            if name != "live":
+                continue
+            if alarm is not None and data["station"] in lives:
+                break  # everybody was heard once
+            lives[data["station"]] = data
     return {"lives": list(lives.values()), "alarm": alarm}
 
 
