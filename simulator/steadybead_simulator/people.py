@@ -140,11 +140,15 @@ class GunWork:
         name = self.who.name
         if not self._chance(self.who.forgets_start):
             told_start = first - self._between(self.rhythm.tell)
-            self.day.tells.append(Tell(told_start, "start", self.gun, weld, seam, job, name))
+            tells = [Tell(told_start, "start", self.gun, weld, seam, job, name)]
             if not self._chance(self.who.forgets_stop):
                 late = self._chance(self.who.stops_late)
                 told_stop = last + self._between(self.rhythm.late if late else self.rhythm.tell)
-                self.day.tells.append(Tell(told_stop, "stop", self.gun, weld, seam, job, name))
+                tells.append(Tell(told_stop, "stop", self.gun, weld, seam, job, name))
+            if told_start < 0.0:  # the shop begins in the middle of this weld: nobody heard of it
+                told_start = told_stop = None
+            else:
+                self.day.tells += tells
         self.day.welds.append(TrueWeld(weld, self.gun, first, last, told_start, told_stop, name))
 
     def _finish(self, turn: Turn, t: float) -> None:

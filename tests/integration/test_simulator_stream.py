@@ -156,3 +156,13 @@ def test_a_foreign_device_sends_plain_json() -> None:
     foreign = [m for m in walk(plant, LOOP, 5, 60.0) if m.topic == "shop/meter/7"]
     assert len(foreign) >= 59
     assert 0.0 < json.loads(foreign[-1].payload)["data"]["f/low"] < 80.0
+
+
+def test_nobody_stops_a_weld_whose_start_lies_before_the_shop() -> None:
+    plant, scenario = demo.load()
+    for seed in (1, 5, 11):
+        stream = walk(plant, scenario, seed, 600.0)
+        told = [json.loads(m.payload) for m in stream if m.topic.endswith("/weld")]
+        started = {t["weld"] for t in told if t["event"] == "start"}
+        assert started
+        assert {t["weld"] for t in told} == started
