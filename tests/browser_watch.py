@@ -4,10 +4,10 @@ from collections.abc import Callable
 from typing import Any
 
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
-from playwright.sync_api import BrowserContext, Page, Request
+from playwright.sync_api import BrowserContext, Page, Request, ViewportSize
 
-PHONE = {"width": 390, "height": 844}
-WIDE = {"width": 1920, "height": 1080}
+PHONE: ViewportSize = {"width": 390, "height": 844}
+WIDE: ViewportSize = {"width": 1920, "height": 1080}
 # Rules of WCAG 2.0 to 2.2 at levels A and AA, as axe-core tags them.
 RULES = {
     "runOnly": {

@@ -54,6 +54,12 @@ def first_alarm(server: Server) -> str:
     return str((of_guns or items)[0]["id"])
 
 
+def filter_told(server: Server) -> bool:
+    """Tell whether maintenance was asked to change a filter."""
+    items = server.client.get("api/v1/findings").json()["items"]
+    return any(i["kind"].startswith("filter") for i in items)
+
+
 def alarms(server: Server) -> int:
     """Count the alarms that are not normal."""
     return len(server.client.get("api/v1/alarms").json()["items"])
@@ -135,7 +141,6 @@ def main() -> int:
             shoot(sizes["wide"], server, "/quality", "quality")
             shoot(sizes["wide"], server, "/procedures/pp-speed-nozzle", "procedure")
             shoot(sizes["hall"], server, "/?wall", "wall")
-            shoot(sizes["wide"], server, "/maintenance", "maintenance")
             shoot(sizes["wide"], server, f"/alarms/{first_alarm(server)}", "alarm")
             shoot(sizes["phone"], server, "/alarms", "alarms-phone")
             shoot(sizes["wide"], server, "/alarm-quality", "alarm-quality")
@@ -147,6 +152,8 @@ def main() -> int:
                 make_people(sizes["wide"], server)
             shoot(sizes["wide"], server, "/people", "people")
             without_network(sizes["phone"], server)
+            until(lambda: filter_told(server), 400.0)
+            shoot(sizes["wide"], server, "/maintenance", "maintenance")
             browser.close()
     finally:
         server.kill()
