@@ -1,5 +1,6 @@
 """Sizes written with their unit (`"8 K"`, `"2 d 6 h"`) and units on the wire."""
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -88,7 +89,10 @@ def size_of(text: object, dimension: str) -> float:
         end = match.end()
     if not parts or end != len(text) or (len(parts) > 1 and dimension != "time"):
         raise BadSizeError(f"{text!r} cannot be read: write it as {example}")
-    return sum(_base(number, name, dimension, text, example) for number, name in parts)
+    size = sum(_base(number, name, dimension, text, example) for number, name in parts)
+    if not math.isfinite(size):
+        raise BadSizeError(f"{text[:40]!r} is larger than any number: write it as {example}")
+    return size
 
 
 def _base(number: float, name: str, dimension: str, text: str, example: str) -> float:

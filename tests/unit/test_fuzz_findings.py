@@ -12,7 +12,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from calibration_samples import FITTING
 from fakes_ingest import NOW
-from plants_ingest import plant_file
+from plants_ingest import PLANT, plant_file
 from steadybead_api.evidence.check import check
 from steadybead_api.evidence.letters import read_letter
 from steadybead_api.evidence.seal import SLOT_BYTES, empty_slot, find_slot
@@ -29,8 +29,10 @@ from steadybead_domain.evidence.jws import canonical, sign
 from steadybead_domain.ids import StationId
 from steadybead_domain.ports import StoreError
 from steadybead_domain.times import BadTimeError, format_rfc3339, parse_rfc3339
+from steadybead_simulator import demo
 from steadybead_simulator.places import FileError
 from steadybead_simulator.plantfile import parse_plant
+from steadybead_simulator.scenario_file import parse_scenario
 from store_samples import steady
 
 KEY = Ed25519PrivateKey.from_private_bytes(b"\7" * 32)
@@ -171,3 +173,38 @@ def test_a_pause_that_is_passed_over_changes_no_line(
 
 def _shift(day: int) -> range:
     return range(day * 86_400, day * 86_400 + 3600, 5)
+
+
+def demo_day() -> str:
+    return (Path(demo.__file__).parent / "scenario.toml").read_text("utf-8")
+
+
+@pytest.mark.parametrize("name", ["'''a\nb'''", f'"{"1" * 9000}"'])
+def test_a_name_of_a_scenario_neither_breaks_nor_fills_the_message(name: str) -> None:
+    text = demo_day().replace('name = "w-12"', f"name = {name}")
+    with pytest.raises(FileError, match=r"no \[\[welder\]\] named 'w-12'") as refused:
+        parse_scenario("day.toml", text, demo.load()[0])
+    assert "\n" not in str(refused.value)
+    assert len(str(refused.value)) < 1000
+
+
+def test_a_time_of_a_fault_is_a_finite_number() -> None:
+    text = demo_day().replace('at = "70 s"', f'at = "{"9" * 400} s"')
+    with pytest.raises(FileError, match="larger than any number"):
+        parse_scenario("day.toml", text, demo.load()[0])
+
+
+@pytest.mark.parametrize(
+    ("line", "what"),
+    [
+        ('url_file = "\\u0000"', "cannot be read"),
+        (f"url_env = 'U'\nafter_min = {'9' * 400}", "after_min is not a number"),
+    ],
+)
+def test_a_plant_file_with_what_no_file_and_no_number_can_be_is_refused(
+    tmp_path: Path, line: str, what: str
+) -> None:
+    text = f'{PLANT}\n[[notify]]\nname = "welders"\nroles = ["welder"]\n{line}\n'
+    with pytest.raises(PlantFileError) as refused:
+        load_plant_file(plant_file(tmp_path, text))
+    assert what in str(refused.value)

@@ -2,6 +2,7 @@
 
 import difflib
 import math
+import sys
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
@@ -74,7 +75,7 @@ class Table:
         if value is None:
             return math.nan
         wrong = isinstance(value, bool) or not isinstance(value, int | float)
-        if wrong or not math.isfinite(value):
+        if wrong or not abs(value) <= sys.float_info.max:  # whole numbers have no bound in TOML
             self.fault(key, f"{key} is not a number", f"write {key} = 1.5 or the like")
             return math.nan
         if above is not None and value <= above:

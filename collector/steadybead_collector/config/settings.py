@@ -193,8 +193,8 @@ def _existing(table: Table, key: str, folder: Path | None) -> Path | None:
     try:
         with path.open("rb") as file:
             file.read(1)
-    except OSError as error:
-        reason = error.strerror or "unreadable"
+    except (OSError, ValueError) as error:  # ValueError: no path has such a character
+        reason = (error.strerror if isinstance(error, OSError) else None) or "unreadable"
         table.fault(key, f"{key} {shown(text)} cannot be read ({reason})", "give an existing file")
         return None
     return path
