@@ -6,7 +6,8 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-LONGEST_MESSAGE = 600
+from steadybead_domain.errors import one_line
+
 Path = tuple[str | int, ...]
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
 _KEY = re.compile(r"""\s*((?:[A-Za-z0-9_.-]+|"[^"]*"|'[^']*')(?:\s*\.\s*[A-Za-z0-9_-]+)*)\s*=""")
@@ -93,12 +94,4 @@ class Document:
 
     def fail(self, path: Sequence[str | int], message: str) -> FileError:
         """Build the error for `raise`."""
-        return FileError(f"{self.name}, line {self.places.line(path)}: {_one_line(message)}")
-
-
-def _one_line(message: str) -> str:
-    """Keep what a file says from breaking a message into lines or filling the screen."""
-    plain = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in message)
-    if len(plain) <= LONGEST_MESSAGE:
-        return plain
-    return f"{plain[: LONGEST_MESSAGE // 2]} … {plain[-LONGEST_MESSAGE // 2 :]}"
+        return FileError(f"{self.name}, line {self.places.line(path)}: {one_line(message)}")

@@ -88,7 +88,9 @@ def evidence_file(_: Path) -> Target:
         return untouched
 
     small = whole[: made.slot[1] + 40]
-    return Target("evidence files", make, feed, [small], _stranger_feed, _MODULES, 128)
+    return Target(
+        "evidence files", make, feed, [small], _stranger_feed, _MODULES, most_megabytes=128
+    )
 
 
 def _stranger_feed(data: bytes) -> bool:

@@ -13,7 +13,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from calibration_samples import FITTING
 from fakes_ingest import NOW
 from plants_ingest import PLANT, plant_file
-from steadybead_api.evidence.check import check
+from steadybead_api.evidence.check import Fault, check
 from steadybead_api.evidence.letters import read_letter
 from steadybead_api.evidence.seal import SLOT_BYTES, empty_slot, find_slot
 from steadybead_collector import analyse_drift as analyse_module
@@ -24,7 +24,7 @@ from steadybead_collector.ingest.weld_message import WeldMessageError, read_weld
 from steadybead_collector.records.procedure_file import read_procedures
 from steadybead_collector.stores import journal_codec, packed
 from steadybead_domain.calibration.codec import fitting_from_json, to_json
-from steadybead_domain.errors import PlainError
+from steadybead_domain.errors import PlainError, one_line
 from steadybead_domain.evidence.jws import canonical, sign
 from steadybead_domain.ids import StationId
 from steadybead_domain.ports import StoreError
@@ -208,3 +208,10 @@ def test_a_plant_file_with_what_no_file_and_no_number_can_be_is_refused(
     with pytest.raises(PlantFileError) as refused:
         load_plant_file(plant_file(tmp_path, text))
     assert what in str(refused.value)
+
+
+def test_a_name_in_a_stranger_s_evidence_file_adds_no_line_to_what_is_printed() -> None:
+    fault = Fault("daily root 2026\n  untouched", "x" * 9000)
+    assert fault.part == "daily root 2026\\n  untouched"
+    assert len(fault.text) < 700
+    assert one_line("±5 K, 20 °C") == "±5 K, 20 °C"

@@ -5,13 +5,18 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from steadybead_api.evidence import leaf_check
 from steadybead_api.evidence.seal import FORM, SLOT_BYTES, SealError, find_slot
 from steadybead_api.evidence.unpack import attachments
-from steadybead_domain.errors import PlainError
+from steadybead_domain.errors import PlainError, one_line
 from steadybead_domain.evidence.jws import Opened, SignatureError, canonical, open_token
 
 SIGNATURE = "signature"
+_MISFITS = (
+    PlainError, ValueError, KeyError, TypeError, IndexError, RecursionError, ArithmeticError,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +25,11 @@ class Fault:
 
     part: str
     text: str
+
+    def __post_init__(self) -> None:
+        """Let no name in a stranger's file add a line to what is printed."""
+        object.__setattr__(self, "part", one_line(self.part))
+        object.__setattr__(self, "text", one_line(self.text))
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,9 +142,11 @@ def _content(
         found = attachments(data, stated)
         manifest = json.loads(found.pop("manifest.json"))
         faults += _manifest_faults(found, manifest)
-        faults += [Fault(*f) for f in leaf_check.faults(found.get("readings.csv", b""), manifest)]
-        facts = leaf_check.facts(manifest)
-    except (PlainError, ValueError, KeyError, TypeError, IndexError, RecursionError) as error:
+        with np.errstate(invalid="raise"):  # a number that is none is no reading of ours
+            leaves = leaf_check.faults(found.get("readings.csv", b""), manifest)
+            faults += [Fault(*fault) for fault in leaves]
+        facts = [one_line(fact) for fact in leaf_check.facts(manifest)]
+    except _MISFITS as error:
         kind = "" if isinstance(error, PlainError) else f"{type(error).__name__}: "
         faults.append(Fault("manifest.json", f"does not fit the attachments ({kind}{error})"))
     return Checked(tuple(faults), opened.fingerprint, signer_checked, tuple(facts), manifest)
