@@ -39,8 +39,8 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ShopServer]:
         yield running
 
 
-# Colours do not hang on the size of the window, nor the layout on the colours: two pairs will do.
-@pytest.mark.parametrize(("size", "scheme"), [("phone", "dark"), ("wide", "light")])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", sorted(SIZES))
 @pytest.mark.parametrize("path", PAGES)
 def test_pages_are_accessible_and_fit_the_screen(
     path: str, size: str, scheme: str, opener: Opener, watch: Watch

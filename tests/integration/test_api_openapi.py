@@ -37,7 +37,7 @@ KNOWN = {
 }
 
 BOUNDED = settings(
-    max_examples=8,  # more of them in tests/fuzz
+    max_examples=15,
     deadline=None,
     derandomize=True,
     database=None,
