@@ -14,6 +14,7 @@ from faults.table import Row
 
 Act = Callable[[], object]
 PACKS_S = 40.0
+STEADY_S = 20.0  # packs a second over long outages: 200 readings/s
 MOST_WAITING = 60_000  # a station's own buffer while nobody answers
 
 
@@ -40,7 +41,7 @@ def broker_away(times: int, seed: int) -> list[Row]:
     """Stop the broker for so many minutes; the stations keep what they have."""
     del seed
     with workshop() as folder, foreign_shop(folder) as (broker, _):
-        load = Load(broker.url, PACKS_S, most_waiting=MOST_WAITING)
+        load = Load(broker.url, STEADY_S, most_waiting=MOST_WAITING)
         try:
             row = Row("broker-away", f"broker away {times} min", 1, 0, 0, 0)
             return [
@@ -54,7 +55,7 @@ def store_away(times: int, seed: int) -> list[Row]:
     """Stop the readings server for so many minutes; the spool keeps what comes."""
     del seed
     with workshop() as folder, readings_shop(folder) as (broker, _, engine, gate):
-        load = Load(broker.url, PACKS_S, most_waiting=MOST_WAITING)
+        load = Load(broker.url, STEADY_S, most_waiting=MOST_WAITING)
         try:
             row = Row("store-away", f"readings server away {times} min", 1, 0, 0, 0)
             length = minutes_of(times)
@@ -67,7 +68,7 @@ def records_away(times: int, seed: int) -> list[Row]:
     """Stop the records server for so many minutes; messages wait in the broker."""
     del seed
     with workshop() as folder, server_shop(folder) as (broker, _, postgres, gate):
-        load = Load(broker.url, PACKS_S, most_waiting=MOST_WAITING)
+        load = Load(broker.url, STEADY_S, most_waiting=MOST_WAITING)
         try:
             row = Row("records-away", f"records server away {times} min", 1, 0, 0, 0)
             length = minutes_of(times)

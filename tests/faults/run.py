@@ -6,8 +6,10 @@ of earlier runs that FILE of `--json` still holds, between the marks of that fil
 """
 
 import argparse
+import fcntl
 import importlib
 import json
+import subprocess
 import sys
 import time
 import traceback
@@ -60,14 +62,20 @@ def kept(path: Path | None) -> "list[Row]":
     """Give the rows of earlier runs."""
     from faults.table import from_json  # noqa: PLC0415
 
-    if path is None or not path.exists():
-        return []
-    return from_json(json.loads(path.read_text("utf-8"))["rows"])
+    text = path.read_text("utf-8") if path is not None and path.exists() else ""
+    return from_json(json.loads(text)["rows"]) if text else []
 
 
 def keep(path: Path, rows: "list[Row]") -> None:
     report = {"rows": [row.as_json() for row in rows]}
     path.write_text(json.dumps(report, indent=1) + "\n", "utf-8")
+
+
+def add(path: Path, rows: "list[Row]") -> None:
+    """Put rows to those that stand; several runs may do so at a time."""
+    with path.open("a") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        keep(path, merged(kept(path), rows))
 
 
 def merged(old: "list[Row]", new: "list[Row]") -> "list[Row]":
@@ -92,9 +100,16 @@ def arguments() -> argparse.Namespace:
     return words
 
 
+def commit() -> str:
+    """Name what is tried; nothing outside a repository."""
+    words = ("git", "-C", str(HERE), "rev-parse", "--short", "HEAD")
+    told = subprocess.run(words, capture_output=True, text=True, check=False)
+    return told.stdout.strip()
+
+
 def tried(name: str, times: int, seed: int) -> "list[Row]":
     """Run one family; what cannot be run says so and leaves the others alone."""
-    began = time.monotonic()
+    began, tree = time.monotonic(), commit()
     try:
         rows = load_family(name)(times, seed)
     except KeyboardInterrupt:
@@ -104,6 +119,8 @@ def tried(name: str, times: int, seed: int) -> "list[Row]":
         sys.stderr.write(f"{name}: could not be run to its end\n")
         return []
     sys.stderr.write(f"{name}: {time.monotonic() - began:.0f} s\n")
+    for row in rows:
+        row.commit = tree
     return rows
 
 
@@ -122,7 +139,7 @@ def main() -> int:
             ended = ended and bool(found)
             rows += found
             if words.json:
-                keep(words.json, merged(kept(words.json), found))
+                add(words.json, found)
     sys.stdout.write(table(rows))
     if words.readme:
         put_into(words.readme, table(merged(kept(words.json), rows)))

@@ -18,6 +18,7 @@ class Row:
 
     `recovery_s`: from the fault, or from its end where it lasts, until something sent afterwards
     can be read from the store. `ours`: False where a foreign program is to blame for a loss.
+    `commit`: what was tried.
     """
 
     family: str
@@ -29,6 +30,7 @@ class Row:
     recovery_s: list[float] = field(default_factory=list)
     note: str = ""
     ours: bool = True
+    commit: str = ""
 
     @property
     def clean(self) -> bool:
