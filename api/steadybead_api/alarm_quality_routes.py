@@ -3,18 +3,19 @@
 from collections.abc import Iterable
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 
 from steadybead_api.access import Reader, services_of
 from steadybead_api.alarm_figures import LONGEST, Figures, figures
 from steadybead_api.alarm_schemas import AlarmQualityItem, NoticeItem
 from steadybead_api.fields import Limit, PairCursor, Time, cursor_of, key_of
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_collector.records.notices import Sent
 from steadybead_domain.times import DAY
 
-router = APIRouter(tags=["alarms"])
+router = api_router("alarms")
 
 
 @router.get(

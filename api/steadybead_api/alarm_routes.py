@@ -3,7 +3,7 @@
 from enum import StrEnum
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Request
+from fastapi import Path, Query, Request
 from pydantic import BaseModel, Field
 
 from steadybead_api.access import AcknowledgingActor, Reader, ShelvingActor, services_of
@@ -17,6 +17,7 @@ from steadybead_api.fields import (
     key_of,
 )
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import AlarmActItem, AlarmFactItem, AlarmHistory, AlarmItem, Listed
 from steadybead_api.services import Services
 from steadybead_collector.records.alarms import Occurrence
@@ -27,7 +28,7 @@ from steadybead_domain.alarms.state import BadActError, alarm_state, checked_act
 from steadybead_domain.ids import StationId
 from steadybead_domain.people import Actor
 
-router = APIRouter(tags=["alarms"])
+router = api_router("alarms")
 MOST_SCANNED = 20_000
 _SEEN = (AlarmState.NORMAL, AlarmState.ACKNOWLEDGED)
 AlarmId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,128}$")]

@@ -2,7 +2,7 @@
 
 from importlib.metadata import PackageNotFoundError, version
 
-from fastapi import APIRouter, FastAPI, Security
+from fastapi import FastAPI
 from prometheus_client import Gauge
 
 from steadybead_api import (
@@ -33,7 +33,6 @@ from steadybead_api import (
     weld_routes,
     work_routes,
 )
-from steadybead_api.access import BEARER, SESSION
 from steadybead_api.alarm_figures import last_day
 from steadybead_api.alarm_metrics import AlarmMetrics
 from steadybead_api.alarm_pages import alarm_router
@@ -44,12 +43,12 @@ from steadybead_api.page_routes import page_router
 from steadybead_api.people_pages import people_router
 from steadybead_api.procedure_pages import procedure_router
 from steadybead_api.quality_pages import quality_router
+from steadybead_api.routers import take
 from steadybead_api.sensor_pages import sensor_router
 from steadybead_api.services import Services
 from steadybead_api.setup_pages import setup_router
 from steadybead_api.weld_pages import weld_router
 
-PREFIX = "/api/v1"
 _ROUTES = (
     station_routes,
     readings_routes,
@@ -94,31 +93,25 @@ def create_app(services: Services) -> FastAPI:
     app.state.services = services
     _gauges(services)
     problems.install(app, HEADERS)
-    app.include_router(_api())
-    app.include_router(health_routes.router)
-    app.include_router(login_routes.router)
-    app.include_router(page_router(services))
-    app.include_router(people_router(services))
-    app.include_router(sensor_router(services))
-    app.include_router(procedure_router(services))
-    app.include_router(weld_router(services))
-    app.include_router(quality_router(services))
-    app.include_router(maintenance_router(services))
-    app.include_router(alarm_router(services))
-    app.include_router(setup_router(services))
+    for routes in _ROUTES:
+        take(app, routes.router)
+    take(app, health_routes.router)
+    take(app, login_routes.router)
+    take(app, page_router(services))
+    take(app, people_router(services))
+    take(app, sensor_router(services))
+    take(app, procedure_router(services))
+    take(app, weld_router(services))
+    take(app, quality_router(services))
+    take(app, maintenance_router(services))
+    take(app, alarm_router(services))
+    take(app, setup_router(services))
     openapi.install(app)
     app.add_middleware(DemoVisitor)
     app.add_middleware(BodyLimit)
     app.add_middleware(SecurityHeaders)
     app.add_middleware(Measured, registry=services.registry)
     return app
-
-
-def _api() -> APIRouter:
-    api = APIRouter(prefix=PREFIX, dependencies=[Security(BEARER), Security(SESSION)])
-    for routes in _ROUTES:
-        api.include_router(routes.router)
-    return api
 
 
 def _gauges(services: Services) -> None:

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 from pydantic import Field
 
 from steadybead_api import impact
@@ -13,13 +13,14 @@ from steadybead_api.instrument_routes import REPEAT, Entered, RecordId, Revision
 from steadybead_api.instrument_schemas import CalibrationItem, ImpactItem
 from steadybead_api.measuring import Measuring
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_api.services import Services
 from steadybead_domain.calibration.codec import to_json
 from steadybead_domain.calibration.impact import Growth
 from steadybead_domain.calibration.model import Calibration, CorrectionKind, Point
 
-router = APIRouter(tags=["measuring"])
+router = api_router("measuring")
 MOST_POINTS = 200
 GrowthQuery = Annotated[Growth, Query(description="how the error came about: linear, or full")]
 FirstQuery = Annotated[

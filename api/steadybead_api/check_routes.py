@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
 from steadybead_api import impact
 from steadybead_api import instrument_acts as acts
@@ -24,6 +24,7 @@ from steadybead_api.instrument_routes import REPEAT, Entered, RecordId, Revision
 from steadybead_api.instrument_schemas import CheckImpactItem, ReferenceCheckItem
 from steadybead_api.measuring import Measuring
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_api.services import Services
 from steadybead_api.worth import recorded_at
@@ -33,7 +34,7 @@ from steadybead_domain.calibration.reference_check import ReferenceCheck
 from steadybead_domain.ids import ChannelId, StationId
 from steadybead_domain.plant import Channel as PlantChannel
 
-router = APIRouter(tags=["measuring"])
+router = api_router("measuring")
 
 
 class ReferenceCheckEntry(Entered):

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from pydantic import Field
 
 from steadybead_api import cut_acts, weld_acts
@@ -12,12 +12,13 @@ from steadybead_api.cut_schemas import CutPlanItem, CutResultItem
 from steadybead_api.fields import Name, Number, Time, Words
 from steadybead_api.instrument_routes import REPEAT, Entered, Revision
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_api.weld_routes import WeldId
 from steadybead_domain.verdict.cut_results import CutResult, Outcome
 from steadybead_domain.verdict.cutplan import STRIP_MM
 
-router = APIRouter(tags=["welds"])
+router = api_router("welds")
 PlanId = Name
 _PDF: dict[int | str, dict[str, Any]] = {
     200: {"content": {"application/pdf": {"schema": {"type": "string", "format": "binary"}}}}

@@ -3,18 +3,19 @@
 from pathlib import Path
 from typing import Any
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from fastapi.responses import PlainTextResponse
 
 from steadybead_api import weld_acts
 from steadybead_api.access import Reader, services_of
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.services import Services
 from steadybead_api.weld_routes import WeldId
 from steadybead_collector.evidence.keys import SigningKeyError, public_pem, signing_key
 from steadybead_domain.evidence.jws import public_bytes, thumbprint
 
-router = APIRouter(tags=["welds"])
+router = api_router("welds")
 _PDF: dict[int | str, dict[str, Any]] = {
     200: {"content": {"application/pdf": {"schema": {"type": "string", "format": "binary"}}}}
 }

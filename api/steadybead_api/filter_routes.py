@@ -4,7 +4,7 @@ import secrets
 from dataclasses import asdict
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 from pydantic import BaseModel, ConfigDict
 
 from steadybead_api.access import MaintainingActor, Reader, services_of
@@ -23,13 +23,14 @@ from steadybead_api.instrument_acts import act_of
 from steadybead_api.instrument_routes import REPEAT, RecordId
 from steadybead_api.maintenance_schemas import FilterChangeDetail, FilterChangeItem
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_api.services import Services
 from steadybead_collector.records.revisions import NotKeptError, TakenError
 from steadybead_domain.ids import StationId
 from steadybead_domain.maintenance import FilterChange, FilterWork
 
-router = APIRouter(tags=["maintenance"])
+router = api_router("maintenance")
 
 
 class FilterChangeEntry(BaseModel):

@@ -2,17 +2,18 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Request
+from fastapi import Path, Query, Request
 
 from steadybead_api.access import Reader, services_of
 from steadybead_api.fields import Limit, PairCursor, Station, cursor_of, key_of
 from steadybead_api.findings import Findings
 from steadybead_api.maintenance_schemas import FindingItem
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_domain.ids import StationId
 
-router = APIRouter(tags=["maintenance"])
+router = api_router("maintenance")
 FindingId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 IsOpen = Annotated[
     bool | None, Query(alias="open", description="only those that stand, or only those that ended")

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import Path, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from steadybead_api import instrument_acts as acts
@@ -10,6 +10,7 @@ from steadybead_api.access import CalibratingActor, Reader, services_of
 from steadybead_api.fields import Channel, Cursor, Limit, Name, Number, Time, Words, paged
 from steadybead_api.instrument_schemas import FittingItem, InstrumentDetail, InstrumentItem
 from steadybead_api.measuring import Measuring
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_collector.records.instruments import FittingRecord
 from steadybead_domain.calibration.codec import to_json
@@ -17,7 +18,7 @@ from steadybead_domain.calibration.history import Entry, history
 from steadybead_domain.calibration.model import Fitting, Instrument
 from steadybead_domain.ids import ChannelId
 
-router = APIRouter(tags=["measuring"])
+router = api_router("measuring")
 RecordId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 Revision = Annotated[
     int, Field(ge=1, le=2**31 - 1, description="1 for a new record, the next number to correct it")

@@ -14,7 +14,7 @@ from collections.abc import AsyncIterator
 from contextlib import ExitStack
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import StreamingResponse
 
 from steadybead_api.access import Reader, services_of
@@ -22,12 +22,13 @@ from steadybead_api.live_board import LiveSnapshot, TooManyListenersError
 from steadybead_api.live_shown import same_state
 from steadybead_api.live_subscription import AlarmNews, BrokerNews, News, Subscription
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.services import Services
 from steadybead_domain.alarms.codec import alarm_to_json
 from steadybead_domain.ids import StationId
 from steadybead_domain.live import LiveStation
 
-router = APIRouter(tags=["live"])
+router = api_router("live")
 GATHER_S = 0.05  # what comes within this goes to a page as one piece
 LOOK_EVERY_S = 0.5
 HEARTBEAT_S = 2.0

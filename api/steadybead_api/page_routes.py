@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from steadybead_api import language_routes
 from steadybead_api.language_routes import language_of
 from steadybead_api.page_sources import PageSources, ServiceSources
+from steadybead_api.routers import take
 from steadybead_api.services import Services
 from steadybead_dashboards.assets import KEEP_FOR_EVER
 from steadybead_dashboards.catalogue import mark
@@ -111,7 +112,7 @@ def router_over(sources: PageSources) -> APIRouter:
     """Give the routes over any sources."""
     pages = Pages(sources, renderer())
     router = APIRouter(include_in_schema=False)
-    router.include_router(language_routes.router)
+    take(router, language_routes.router)
 
     @router.get("/")
     def floor(request: Request) -> Response:

@@ -4,19 +4,20 @@ from collections.abc import Callable
 from functools import partial
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Path, Request, Response
+from fastapi import Depends, Path, Request, Response
 from pydantic import BaseModel, Field
 
 from steadybead_api.access import ADMINISTERING, COOKIE, may_act, may_see, services_of
 from steadybead_api.fields import Words
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_api.signing_in import NAME_FAULT, TABLET_COOKIE
 from steadybead_collector.records.accounts import AccountError, Tablet, Way
 from steadybead_domain.people import Account, Actor, Role
 from steadybead_domain.times import format_rfc3339
 
-router = APIRouter(tags=["people"])
+router = api_router("people")
 Administrator = Annotated[Actor, Depends(may_act(ADMINISTERING))]
 Overseer = Annotated[Actor, Depends(may_see(ADMINISTERING))]
 Anybody = Annotated[Actor, Depends(may_act(frozenset(Role)))]

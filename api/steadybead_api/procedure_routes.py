@@ -3,12 +3,13 @@
 from dataclasses import asdict
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 from pydantic import BaseModel, Field
 
 from steadybead_api.access import Reader, SpecifyingActor, services_of
 from steadybead_api.fields import Name, Number, Words
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_api.weld_schemas import ProcedureItem
 from steadybead_collector.records.procedures import ProcedureRevision
@@ -79,7 +80,7 @@ def _window(said: WindowEntry | None, unit: str) -> Window | None:
     )
 
 
-router = APIRouter(tags=["procedures"])
+router = api_router("procedures")
 ProcedureId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 Revision = Annotated[int, Query(ge=1, le=2**31 - 1)]
 

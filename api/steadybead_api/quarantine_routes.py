@@ -3,16 +3,17 @@
 import base64
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 
 from steadybead_api.access import Reader, services_of
 from steadybead_api.fields import Cursor, Limit, Time, cursor_of, key_of
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed, QuarantineItem
 from steadybead_api.setup_schemas import RefusalReasonItem
 from steadybead_collector.records.refusals import QuarantineRow, RefusalReason
 from steadybead_domain.times import DAY
 
-router = APIRouter(tags=["quarantine"])
+router = api_router("quarantine")
 GATHERED_FOR: Final = 7 * DAY
 
 

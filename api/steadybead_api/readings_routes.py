@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from fastapi.responses import JSONResponse, Response
 
 from steadybead_api import columns, export, negotiation
@@ -19,11 +19,12 @@ from steadybead_api.fields import (
 from steadybead_api.figures import As, Figures
 from steadybead_api.figures import figures as figures_of
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import BucketItem, Listed, ReadingItem
 from steadybead_api.services import Services
 from steadybead_domain.ids import ChannelId
 
-router = APIRouter(tags=["readings"])
+router = api_router("readings")
 READING_COLUMNS = ["time", "value", "unit", "quality", "reason"]
 BUCKET_COLUMNS = ["start", "end", "n", "min", "mean", "max", "quality"]
 OFFERED = (negotiation.JSON, negotiation.CSV, negotiation.PARQUET)

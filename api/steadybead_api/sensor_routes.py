@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 
 from steadybead_api.access import Reader, services_of
 from steadybead_api.fields import Channel, Cursor, Limit, Number, Station, Time, paged
@@ -11,12 +11,13 @@ from steadybead_api.instrument_routes import entry_item
 from steadybead_api.instrument_schemas import EntryItem, SensorItem, WorthItem
 from steadybead_api.measuring import Measuring
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_api.sensors import Sensor, sensors
 from steadybead_api.worth import Valued, Valuer, near_in_store, recorded_at
 from steadybead_domain.ids import ChannelId, StationId
 
-router = APIRouter(tags=["measuring"])
+router = api_router("measuring")
 OverQuery = Annotated[float, Query(ge=0.0, le=1e9, description="a mean over so many seconds")]
 
 

@@ -2,19 +2,20 @@
 
 from typing import Annotated, Any, Final
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import Depends, Query, Request
 from pydantic import BaseModel, ConfigDict, Field
 
 from steadybead_api.access import SETTING_UP, may_act, may_see, services_of
 from steadybead_api.fields import Cursor, Limit, Station, paged
 from steadybead_api.heard import HeardChannel, HeardStation, heard_channels, heard_stations
 from steadybead_api.plant_check import PlantCheck, check_text
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_api.setup_schemas import HeardItem, HeardStationItem, PlantCheckItem
 from steadybead_domain.ids import StationId
 from steadybead_domain.people import Actor
 
-router = APIRouter(tags=["set-up"])
+router = api_router("set-up")
 LARGEST_TEXT: Final = 256 * 1024
 Integrator = Annotated[Actor, Depends(may_see(SETTING_UP))]
 CheckingIntegrator = Annotated[Actor, Depends(may_act(SETTING_UP))]

@@ -2,18 +2,19 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 
 from steadybead_api.access import Reader, services_of
 from steadybead_api.columns import reading_table, rows
 from steadybead_api.fields import station_id
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed, StationDetail, StationItem
 from steadybead_domain.live import LiveStation
 from steadybead_domain.plant import Channel, Station
 from steadybead_domain.readings import Columns, Reading
 
-router = APIRouter(tags=["stations"])
+router = api_router("stations")
 
 
 @router.get("/stations", response_model=Listed[StationItem], summary="All stations, live")

@@ -2,17 +2,18 @@
 
 import io
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 
 from steadybead_api import columns, negotiation, trace, weld_acts
 from steadybead_api.access import Reader, services_of
 from steadybead_api.figures import As
 from steadybead_api.problems import Problem
 from steadybead_api.readings_routes import FILES, AsQuery
+from steadybead_api.routers import api_router
 from steadybead_api.side_by_side import csv_of, joined, side_by_side
 from steadybead_api.weld_routes import WeldId
 
-router = APIRouter(tags=["welds"])
+router = api_router("welds")
 OFFERED = (negotiation.CSV, negotiation.PARQUET)
 
 

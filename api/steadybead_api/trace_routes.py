@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 
 from steadybead_api import export, negotiation, trace, weld_acts
 from steadybead_api.access import Reader, services_of
@@ -10,11 +10,12 @@ from steadybead_api.fields import Cursor, cursor_of, key_of
 from steadybead_api.figures import As
 from steadybead_api.procedure_routes import procedure_item
 from steadybead_api.readings_routes import FILES, OFFERED, AsQuery
+from steadybead_api.routers import api_router
 from steadybead_api.weld_items import weld_items
 from steadybead_api.weld_routes import WeldId
 from steadybead_api.weld_schemas import Trace
 
-router = APIRouter(tags=["welds"])
+router = api_router("welds")
 TracePoints = Annotated[
     int, Query(ge=1, le=5_000, description="buckets for each channel, instead of readings")
 ]

@@ -2,19 +2,20 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 
 from steadybead_api import reach, weld_acts
 from steadybead_api.access import Reader, services_of
 from steadybead_api.fields import Name, station_id
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.verdict import weld_verdict
 from steadybead_api.verdict_keeper import keep_verdict
 from steadybead_api.verdict_schemas import ReachList, VerdictItem
 from steadybead_api.weld_routes import WeldId
 from steadybead_domain.verdict.codec import verdict_json
 
-router = APIRouter(tags=["welds"])
+router = api_router("welds")
 
 
 @router.get(

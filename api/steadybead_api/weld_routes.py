@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 
 from steadybead_api import weld_acts
 from steadybead_api.access import SEEING_WELDERS, Reader, WeldingActor, services_of
@@ -17,6 +17,7 @@ from steadybead_api.fields import (
     key_of,
 )
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Listed
 from steadybead_api.weld_entry import WeldAmendment, WeldSignature, WeldStart, WeldStop
 from steadybead_api.weld_items import amendment_items, signature_item, weld_item, weld_items
@@ -24,7 +25,7 @@ from steadybead_api.weld_schemas import AmendmentItem, SignatureItem, WeldItem
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_domain.ids import StationId
 
-router = APIRouter(tags=["welds"])
+router = api_router("welds")
 WeldId = Annotated[str, Path(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
 EXCURSION_KINDS = {"too cold": "c", "too hot": "h", "too little air": "l", "too much air": "m"}
 ExcursionKind = Literal["too cold", "too hot", "too little air", "too much air"]

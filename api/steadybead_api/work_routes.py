@@ -2,17 +2,18 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
 from steadybead_api.access import Reader, current_actor, services_of, unauthorized
 from steadybead_api.fields import TimeShown
 from steadybead_api.problems import Problem
+from steadybead_api.routers import api_router
 from steadybead_api.schemas import Answer, Listed
 from steadybead_api.work import work_now
 from steadybead_domain.people import Role
 from steadybead_domain.work_list import WorkItem
 
-router = APIRouter(tags=["maintenance"])
+router = api_router("maintenance")
 CALENDAR = "text/calendar; charset=utf-8"
 
 
