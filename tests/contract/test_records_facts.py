@@ -23,6 +23,7 @@ from records_samples import (
     start,
     stop,
 )
+from steadybead_collector.records.alarms import _known
 from steadybead_collector.records.store import Records, open_records
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_domain.alarms.model import AlarmAct
@@ -202,6 +203,19 @@ def test_revision_is_added_and_the_old_one_stays(records: Records) -> None:
     assert records.procedures.get("pp-speed-nozzle", 1) == before
     assert records.procedures.get("pp-speed-nozzle") == after
     assert [r.procedure.revision for r in records.procedures.revisions("pp-speed-nozzle")] == [2, 1]
+
+
+def test_an_alarm_that_chatters_for_days_costs_a_list_no_more(records: Records) -> None:
+    told = [fact("x", n, active=n % 2 == 0) for n in range(1001)]
+    for at in range(0, len(told), 100):
+        records.add_alarm_facts(told[at : at + 100])
+    (listed,) = records.alarms.page(5).items
+    assert listed.facts == (told[0], *told[-2:])
+    whole = records.alarms.get("x")
+    assert whole is not None
+    assert whole.facts == tuple(told)
+    with records._database.read() as connection:
+        assert _known(connection, told[:1]) == {("x", T0, True)}
 
 
 def test_act_on_an_unknown_alarm_is_refused(records: Records) -> None:

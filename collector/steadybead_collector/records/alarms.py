@@ -39,8 +39,8 @@ class AlarmRecords:
         if not facts:
             return
         with self._database.write() as connection:
-            known = _known(connection, {f.alarm for f in facts})
-            begun = {alarm for alarm, _, _ in known}
+            known = _known(connection, facts)
+            begun = _begun(connection, {f.alarm for f in facts})
             for fact in facts:
                 key = (fact.alarm, fact.time, fact.active)
                 if key in known:
@@ -54,7 +54,7 @@ class AlarmRecords:
     def act(self, act: AlarmAct, by: Actor, via: str) -> bool:
         """Keep a person's act, also in the audit trail; False if there is no such alarm."""
         with self._database.write() as connection:
-            if not _known(connection, {act.alarm}):
+            if not _begun(connection, {act.alarm}):
                 return False
             number = changes.next_number(connection, "alarm act")
             values = rows.alarm_act_values(act)
@@ -76,7 +76,7 @@ class AlarmRecords:
         station: StationId | None = None,
         unsettled_at: int | None = None,
     ) -> Page[Occurrence]:
-        """List occurrences, the newest first.
+        """List occurrences, the newest first, each with the facts that its state depends on.
 
         With `unsettled_at`, leave out most of those whose state is normal at that time: every
         one whose state is not normal is there, and the state itself decides about the rest.
@@ -89,7 +89,7 @@ class AlarmRecords:
         query = query.order_by(table.c.time.desc(), table.c.id.desc()).limit(limit + 1)
         with self._database.read() as connection:
             found = connection.execute(query).all()
-            whole = _occurrences(connection, [r.alarm for r in found])
+            whole = _occurrences(connection, [r.alarm for r in found], whole=False)
         items = [whole[r.alarm] for r in found]
         return cut(items, [(r.time, r.id) for r in found], limit)
 
@@ -120,29 +120,72 @@ class AlarmRecords:
         return cut([rows.alarm_fact(r) for r in found], [(r.time, r.id) for r in found], limit)
 
 
-def _known(connection: Connection, alarms: set[str]) -> set[tuple[str, int, bool]]:
+def _known(connection: Connection, facts: Sequence[AlarmFact]) -> set[tuple[str, int, bool]]:
+    """Give what is there of these facts; an alarm that chatters for days has thousands more."""
     table = alarm_fact.c
     known: set[tuple[str, int, bool]] = set()
-    names = sorted(alarms)
-    for i in range(0, len(names), _MANY):
-        part = table.alarm.in_(names[i : i + _MANY])
-        query = sa.select(table.alarm, table.time, table.active).where(part)
+    for i in range(0, len(facts), _MANY):
+        part = facts[i : i + _MANY]
+        query = sa.select(table.alarm, table.time, table.active).where(
+            table.alarm.in_(sorted({f.alarm for f in part})),
+            table.time.in_(sorted({f.time for f in part})),
+        )
         known.update((r.alarm, r.time, r.active) for r in connection.execute(query))
     return known
 
 
-def _occurrences(connection: Connection, alarms: Sequence[str]) -> dict[str, Occurrence]:
+def _begun(connection: Connection, alarms: set[str]) -> set[str]:
+    """Give those of the alarms that have a fact."""
+    names = sorted(alarms)
+    begun: set[str] = set()
+    for i in range(0, len(names), _MANY):
+        part = alarm_fact.c.alarm.in_(names[i : i + _MANY])
+        query = sa.select(alarm_fact.c.alarm).where(part).distinct()
+        begun.update(connection.execute(query).scalars())
+    return begun
+
+
+def _occurrences(
+    connection: Connection, alarms: Sequence[str], *, whole: bool = True
+) -> dict[str, Occurrence]:
     facts: defaultdict[str, list[AlarmFact]] = defaultdict(list)
     acts: defaultdict[str, list[AlarmAct]] = defaultdict(list)
     for i in range(0, len(alarms), _MANY):
         part = alarms[i : i + _MANY]
-        told = sa.select(alarm_fact).where(alarm_fact.c.alarm.in_(part)).order_by(alarm_fact.c.id)
+        told = sa.select(alarm_fact).where(alarm_fact.c.alarm.in_(part))
+        told = (told if whole else _deciding(told, part)).order_by(alarm_fact.c.id)
         for row in connection.execute(told):
             facts[row.alarm].append(rows.alarm_fact(row))
         done = sa.select(alarm_act).where(alarm_act.c.alarm.in_(part)).order_by(alarm_act.c.seq)
         for row in connection.execute(done):
             acts[row.alarm].append(rows.alarm_act(row))
     return {alarm: Occurrence(tuple(f), tuple(acts[alarm])) for alarm, f in facts.items()}
+
+
+def _deciding(told: sa.Select[Any], alarms: Sequence[str]) -> sa.Select[Any]:
+    """Leave out the facts on which no state depends: between the first raise and the last return.
+
+    The last return is the newest one that a raise follows.
+    """
+    one = alarm_fact.alias("one").c
+    raised = sa.case((one.active, one.time))
+    spans = sa.select(
+        *(one.id, one.alarm, one.time, one.active, one.merged_into),
+        sa.func.min(raised).over(partition_by=one.alarm).label("first"),
+        sa.func.max(raised).over(partition_by=one.alarm).label("last"),
+    )
+    span = spans.where(one.alarm.in_(alarms)).subquery("span").c
+    back = sa.case((sa.and_(sa.not_(span.active), span.time <= span.last), span.time))
+    returns = sa.select(
+        *(span.id, span.time, span.first, span.merged_into),
+        sa.func.max(back).over(partition_by=span.alarm).label("back"),
+    )
+    told_of = returns.subquery("told_of").c
+    since = sa.or_(told_of.back.is_(None), told_of.time >= told_of.back)
+    kept = sa.select(told_of.id).where(
+        sa.or_(since, told_of.time == told_of.first, told_of.merged_into != "")
+    )
+    return told.where(alarm_fact.c.id.in_(kept))
 
 
 def _of_station(station: StationId | None) -> list[sa.ColumnElement[bool]]:
