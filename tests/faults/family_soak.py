@@ -42,16 +42,15 @@ class Held:
         self.threads.append(process.num_threads())
 
     def told(self) -> str:
-        """Compare the second sixth of the run, when all is warm, with the last one."""
+        """Compare the second sixth of the run, when all is warm, with the fourth and the last."""
         sixth = max(1, len(self.memory) // 6)
         early, late = slice(sixth, 2 * sixth), slice(-sixth, None)
-        memory = [statistics.median(self.memory[part]) for part in (early, late)]
+        middle = slice(3 * sixth, 4 * sixth)
+        memory = [statistics.median(self.memory[part]) for part in (early, middle, late)]
         files = [max(self.files[part]) for part in (early, late)]
         threads = [max(self.threads[part]) for part in (early, late)]
-        return (
-            f"{memory[0]:.0f} → {memory[1]:.0f} MB, {files[0]} → {files[1]} files,"
-            f" {threads[0]} → {threads[1]} threads"
-        )
+        held = " → ".join(f"{mib:.0f}" for mib in memory)
+        return f"{held} MB, {files[0]} → {files[1]} files, {threads[0]} → {threads[1]} threads"
 
 
 class Visitor:
@@ -61,7 +60,7 @@ class Visitor:
         self._draw = random.Random(seed)  # noqa: S311
         self._address, self._client = address, Publisher(url)
         self._end = threading.Event()
-        self.answers = 0
+        self.answers = self.silences = 0
         self._thread = threading.Thread(target=self._run, daemon=True)
         self._thread.start()
 
@@ -76,8 +75,10 @@ class Visitor:
         )
         with httpx.Client(base_url=self._address, timeout=30.0) as client:
             while not self._end.wait(0.5):
-                answer = client.get(self._draw.choice(paths))
-                self.answers += answer.status_code == 200
+                try:
+                    self.answers += client.get(self._draw.choice(paths)).status_code == 200
+                except httpx.HTTPError:
+                    self.silences += 1
                 rubbish = self._draw.randbytes(20)
                 self._client.send(f"{ROOT}/{SITE}/bay-1/senml", rubbish, number=self.answers)
 
@@ -114,7 +115,8 @@ def soak(times: int, seed: int) -> list[Row]:
         visitor.stop()
         row = counted(row, sqlite_in(folder), load)
         row.note = (
-            f"{SPEED} times as fast, {row.sent / times / 3600:.1f} readings a simulated second;"
+            f"{SPEED} times as fast, {row.sent / times / 3600:.1f} readings a simulated second,"
+            f" {visitor.answers:,} answers of the API, {visitor.silences} failed;"
             f" collector {held[0].told()}; API {held[1].told()}"
         )
     return [row]
