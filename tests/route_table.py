@@ -146,6 +146,8 @@ _ACTS: Final = {
     "people/{number}/secret": ADMINISTERING,
     "me/secret": EVERYBODY,
     "tablets": ADMINISTERING,
+    "tokens": ADMINISTERING,
+    "tokens/{number}/withdraw": ADMINISTERING,
     "tablets/{number}/withdraw": ADMINISTERING,
 }
 
@@ -155,6 +157,7 @@ TABLE: Final[dict[tuple[str, str], Rule]] = {
     **{("POST", f"{_API}/{path}"): act(roles) for path, roles in _ACTS.items()},
     ("GET", f"{_API}/people"): SEE_PEOPLE,
     ("GET", f"{_API}/tablets"): SEE_PEOPLE,
+    ("GET", f"{_API}/tokens"): SEE_PEOPLE,
     ("GET", f"{_API}/work-list.ics"): READ,
     ("GET", f"{_API}/heard"): SET_UP,
     ("GET", f"{_API}/heard/stations"): SET_UP,

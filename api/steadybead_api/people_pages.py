@@ -59,15 +59,16 @@ class PeoplePages:
         return self._pages.answer(FirstPage(shell, code, problem[:300]))
 
     def people(self, request: Request) -> Response:
-        """Show accounts and tablets to an administrator."""
+        """Show accounts, tablets and tokens to an administrator."""
         shell, actor = self._pages.shell(request), current_actor(request)
         if actor is None:
             return RedirectResponse("/signin?next=/people", 303)
         if actor.role not in ADMINISTERING:
             page = ProblemPage(shell, 403, NOT_FOR_YOU, NOT_FOR_YOU_REMEDY)
             return self._pages.answer(page, 403)
-        tablets = self._services.records.accounts.tablets()
-        return self._pages.answer(people_page(shell, self._accounts(), tablets))
+        records = self._services.records
+        tablets, tokens = records.accounts.tablets(), records.access.tokens()
+        return self._pages.answer(people_page(shell, self._accounts(), tablets, tokens))
 
     def account(self, request: Request) -> Response:
         """Let a person change their own password and PIN."""

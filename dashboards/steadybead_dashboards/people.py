@@ -7,7 +7,7 @@ from typing import ClassVar, Protocol
 from steadybead_dashboards.catalogue import mark
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.site_time import Moment
-from steadybead_domain.people import LONGEST_PASSWORD, SHORTEST_PASSWORD, Account, Role
+from steadybead_domain.people import LONGEST_PASSWORD, SHORTEST_PASSWORD, Account, Actor, Role
 
 ROLES = {
     Role.VIEWER: mark("viewer: looks, does nothing"),
@@ -39,6 +39,30 @@ class TabletFacts(Protocol):
 
     @property
     def withdrawn(self) -> int | None:
+        """Until when, µs."""
+
+
+class TokenFacts(Protocol):
+    """What is shown of a program's token."""
+
+    @property
+    def id(self) -> int:
+        """Its number."""
+
+    @property
+    def actor(self) -> Actor:
+        """Under which name and in which role the program acts."""
+
+    @property
+    def created(self) -> int:
+        """Since when, µs."""
+
+    @property
+    def created_by(self) -> str:
+        """By whom."""
+
+    @property
+    def revoked(self) -> int | None:
         """Until when, µs."""
 
 
@@ -74,13 +98,25 @@ class TabletRow:
 
 
 @dataclass(frozen=True, slots=True)
+class TokenRow:
+    """A program's token in the list."""
+
+    id: int
+    name: str
+    role: str
+    made: Moment
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
 class PeoplePage:
-    """All accounts, the open ones first, and the tablets that are in use."""
+    """All accounts, the open ones first, the tablets and tokens that are in use."""
 
     template: ClassVar[str] = "people.html"
     shell: Shell
     people: tuple[PersonRow, ...]
     tablets: tuple[TabletRow, ...]
+    tokens: tuple[TokenRow, ...]
     roles: tuple[tuple[str, str], ...]
     shortest: int = SHORTEST_PASSWORD
     longest: int = LONGEST_PASSWORD
@@ -98,7 +134,10 @@ class AccountPage:
 
 
 def people_page(
-    shell: Shell, accounts: Sequence[Account], tablets: Iterable[TabletFacts]
+    shell: Shell,
+    accounts: Sequence[Account],
+    tablets: Iterable[TabletFacts],
+    tokens: Iterable[TokenFacts],
 ) -> PeoplePage:
     """Build the page of an administrator."""
     rows = [PersonRow(a, shell.moment(a.created), ROLES[a.role]) for a in accounts]
@@ -108,5 +147,10 @@ def people_page(
         for t in tablets
         if t.withdrawn is None
     )
+    good = tuple(
+        TokenRow(t.id, t.actor.name, t.actor.role.value, shell.moment(t.created), t.created_by)
+        for t in tokens
+        if t.revoked is None
+    )
     roles = tuple((role.value, words) for role, words in ROLES.items())
-    return PeoplePage(shell, tuple(rows), used, roles)
+    return PeoplePage(shell, tuple(rows), used, good, roles)

@@ -26,6 +26,8 @@ SCRIPT_TEXTS = {
     "back": mark("Connection is back."),
     "broker_lost": mark("The collector cannot be heard. Values below are old."),
     "silent": mark("nothing heard from the collector"),
+    "fit_so_far": mark("Fit so far"),
+    "watched": mark("a value is outside its window and is being watched"),
     "low": mark("low"),
     "high": mark("high"),
     "inside": mark("in its window"),

@@ -11,6 +11,8 @@ from steadybead_domain.live import Fitness, GunState, LiveGun, LiveStation
 from steadybead_domain.plant import Station
 
 NOTHING_HEARD = mark("nothing heard from the collector")
+FIT_SO_FAR = mark("Fit so far")
+WATCHED = mark("a value is outside its window and is being watched")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,7 @@ class Tile:
     """One station: whether it is fit to weld and why not, its guns and its air source.
 
     `quiet`: not fit, and yet nothing is wrong, as with a gun that is warming; shown without colour.
+    `watched`: fit, and yet a value is outside its window, not long or not far enough for an alarm.
     """
 
     id: str
@@ -45,6 +48,7 @@ class Tile:
     air: tuple[Readout, ...]
     heard: Moment | None
     quiet: bool
+    watched: bool
 
 
 def tile(
@@ -55,17 +59,19 @@ def tile(
     reasons = (NOTHING_HEARD,) if live is None else live.reasons
     guns = tuple(_gun(station, gun, live, shell) for gun in station.guns)
     abnormal = any(row.abnormal for gun in guns for row in gun.main)
+    watched = fitness is Fitness.FIT and abnormal
     return Tile(
         str(station.id),
         station.name or station.id.station,
         f"/stations/{station.id}",
         fitness,
-        FITNESS[fitness],
-        reasons,
+        FIT_SO_FAR if watched else FITNESS[fitness],
+        (WATCHED,) if watched else reasons,
         guns,
         tuple(readout(c, live, None) for c in station.channels if c.gun is None),
         None if live is None else shell.moment(live.time),
         quiet=fitness is Fitness.NOT_FIT and not abnormal and not has_alarm,
+        watched=watched,
     )
 
 

@@ -5,7 +5,7 @@ import re
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from browser_watch import Opener, Watch
+from browser_watch import Opener, Watch, violations
 from fakes_pages import PLANT, ShopServer, now_us
 from steadybead_domain.alarms.model import Priority
 from steadybead_domain.live import Fitness, GunState
@@ -153,3 +153,21 @@ def test_urgent_alarms_come_first_and_an_ended_one_goes(opener: Opener, server: 
     expect(page.locator('[data-alarm="low"] [data-part="state"]')).to_have_text("acknowledged")
     server.shop.end_alarm("low")
     expect(page.locator("[data-alarm]")).to_have_count(2)
+
+
+def test_a_value_outside_its_window_shows_while_the_alarm_still_waits(
+    opener: Opener, server: ShopServer
+) -> None:
+    page = opener("/")
+    tile = page.locator('.tile[data-station="north/bay-1"]')
+    expect(tile.locator('[data-part="fitness-word"]')).to_have_text("Fit")
+    server.shop.guns["bay-1", "b"].temperature = 352.0
+    expect(tile.locator('[data-part="fitness-word"]')).to_have_text("Fit so far")
+    expect(tile.locator('[data-part="reasons"]')).to_contain_text("is being watched")
+    assert violations(page) == []
+    page.reload()
+    expect(tile.locator('[data-part="fitness-word"]')).to_have_text("Fit so far")
+    expect(page.locator("#link")).to_have_text("Live")
+    server.shop.guns["bay-1", "b"].temperature = 322.0
+    expect(tile.locator('[data-part="fitness-word"]')).to_have_text("Fit")
+    expect(tile.locator('[data-part="reasons"]')).to_be_hidden()

@@ -15,7 +15,7 @@ from steadybead_dashboards.render import Page, renderer
 from steadybead_dashboards.shell import Person, Shell
 from steadybead_dashboards.signin import ProblemPage, SignInPage, own_path
 from steadybead_dashboards.station import station_page
-from steadybead_dashboards.tiles import tile
+from steadybead_dashboards.tiles import FIT_SO_FAR, WATCHED, tile
 from steadybead_dashboards.weld import weld_page
 from steadybead_dashboards.weld_list import weld_list_page
 from steadybead_dashboards.words import ALARM_STATES, FITNESS, GUN_STATES, PRIORITIES, QUANTITIES
@@ -242,3 +242,15 @@ def test_pages_say_their_language_and_leave_nothing_english(language: str) -> No
         assert ("Zum Inhalt springen" in words) == (language == "de"), name
         assert ("Skip to the content" in words) == (language == "en"), name
         assert f'lang="{language}" aria-current="true"' in html, name
+
+
+def test_a_value_outside_its_window_is_said_before_there_is_an_alarm() -> None:
+    shown = tile(PLANT.stations[0], live(GunState.READY, Fitness.FIT, 351.0), SHELL)
+    assert (shown.watched, shown.fitness, shown.quiet) == (True, Fitness.FIT, False)
+    assert (shown.word, shown.reasons) == (FIT_SO_FAR, (WATCHED,))
+    # A gun that is cooling is outside, too, and nobody minds.
+    for calm in (live(GunState.READY, Fitness.FIT, 320.0), live(GunState.OFF, Fitness.FIT, 80.0)):
+        there = tile(PLANT.stations[0], calm, SHELL)
+        assert (there.watched, there.word, there.reasons) == (False, "Fit", ())
+    against = tile(PLANT.stations[0], live(GunState.READY, Fitness.NOT_FIT, 351.0), SHELL)
+    assert (against.watched, against.word) == (False, "Not fit")

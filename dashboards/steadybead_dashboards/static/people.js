@@ -11,6 +11,7 @@ const ACTS = {
   password: (person, sent) => act(`${API}/people/${person}/secret`, { password: sent.password }),
   pin: (person, sent) => act(`${API}/people/${person}/secret`, { pin: sent.pin }),
   tablet: (_, sent) => act(`${API}/tablets`, { place: sent.place.trim() }),
+  token: (_, sent) => act(`${API}/tokens`, { name: sent.name.trim(), role: sent.role }),
   own: (_, sent) => act(`${API}/me/secret`, {
     current: sent.current,
     password: sent.password || null,
@@ -22,11 +23,19 @@ const ACTS = {
   },
 };
 
-async function run(button, work) {
+/** The text of a new token is shown once; the list follows when it was read. */
+function showToken({ token }) {
+  const box = document.getElementById("new-token");
+  box.querySelector('[data-part="token"]').textContent = token;
+  box.querySelector('[data-part="copied"]').addEventListener("click", () => location.reload());
+  box.hidden = false;
+  box.focus();
+}
+
+async function run(button, work, done = () => location.reload()) {
   button.disabled = true;
   try {
-    await work();
-    location.reload();
+    done(await work());
   } catch (error) {
     outcome.textContent = error.message;
     outcome.dataset.problem = "";
@@ -39,16 +48,18 @@ for (const form of document.querySelectorAll("form[data-form]")) {
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     const person = form.closest("[data-person]")?.dataset.person;
-    run(form.querySelector("button"), () => ACTS[form.dataset.form](person, Object.fromEntries(new FormData(form))));
+    const work = () => ACTS[form.dataset.form](person, Object.fromEntries(new FormData(form)));
+    run(form.querySelector("button"), work, form.dataset.form === "token" ? showToken : undefined);
   });
 }
 
 for (const button of document.querySelectorAll("button[data-act]")) {
   const { person } = button.closest("[data-person]")?.dataset ?? {};
   const { tablet } = button.closest("[data-tablet]")?.dataset ?? {};
-  const path = tablet ? `tablets/${tablet}` : `people/${person}`;
+  const { token } = button.closest("[data-token]")?.dataset ?? {};
+  const path = token ? `tokens/${token}` : tablet ? `tablets/${tablet}` : `people/${person}`;
   button.addEventListener("click", () => {
-    if (button.dataset.act === "close" && !button.dataset.sure) {
+    if ((token || button.dataset.act === "close") && !button.dataset.sure) {
       button.dataset.sure = "yes";
       button.textContent = text("tap_again");
       return;

@@ -17,7 +17,6 @@ export function write(element, shown) {
 
 /** Show a live message in the station's element. */
 export function showStation(element, live) {
-  showFitness(element, live.fitness, live.reasons);
   const states = new Map(live.guns.map((gun) => [gun.gun, gun]));
   for (const box of element.querySelectorAll("[data-gun]")) showGun(box, states.get(box.dataset.gun));
   const values = new Map(live.values.map((value) => [local(value.channel), value]));
@@ -25,6 +24,8 @@ export function showStation(element, live) {
     const value = values.get(row.dataset.channel);
     if (value) showValue(row, value, Date.parse(live.time));
   }
+  const watched = live.fitness === "fit" && element.querySelector("[data-abnormal]") !== null;
+  showFitness(element, live.fitness, watched ? [text("watched")] : live.reasons, watched);
   element.toggleAttribute("data-quiet", isQuiet(element));
 }
 
@@ -48,12 +49,14 @@ export function local(channel) {
   return parts.slice(-2).join("/");
 }
 
-function showFitness(element, fitness, reasons) {
+/** `watched`: fit, and yet a value is outside its window without an alarm. */
+function showFitness(element, fitness, reasons, watched = false) {
   element.dataset.fitness = fitness;
+  element.toggleAttribute("data-watched", watched);
   const box = part(element, "fitness");
   box.dataset.fitness = fitness;
-  box.querySelector("use").setAttribute("href", `#fit-${slug(fitness)}`);
-  write(part(box, "fitness-word"), fitnessWord(fitness));
+  box.querySelector("use").setAttribute("href", `#fit-${watched ? "watched" : slug(fitness)}`);
+  write(part(box, "fitness-word"), watched ? text("fit_so_far") : fitnessWord(fitness));
   const list = part(element, "reasons");
   if (list.dataset.shown === reasons.join("\n")) return;
   list.dataset.shown = reasons.join("\n");
