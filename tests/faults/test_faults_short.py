@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from brokers_ingest import needs_mosquitto
-from faults import disks, family_api, family_disk, family_kills, family_power
+from faults import disks, family_api, family_disk, family_kills, family_power, run
 from faults.family_devices import devices
 from faults.judging import compare
 from faults.nursery import NURSERY
@@ -94,6 +94,15 @@ def test_the_table_stands_between_its_marks(tmp_path: Path) -> None:
     assert text.startswith("before")
     assert text.endswith("after\n")
     assert from_json([ours.as_json()]) == [ours]
+
+
+def test_a_run_keeps_the_rows_of_other_families(tmp_path: Path) -> None:
+    place = tmp_path / "results.json"
+    old = Row("soak", "hours", 1, 10, 0, 0, commit="a1")
+    run.add(place, [old, Row("kill-api", "API", 2, 10, 0, 0)])
+    again = Row("kill-api", "API", 50, 99, 0, 0, commit="b2")
+    run.add(place, [again])
+    assert run.kept(place) == [again, old]
 
 
 FAMILIES: list[tuple[Callable[[int, int], list[Row]], int]] = [
