@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from pcodec import ChunkConfig, DeltaSpec, standalone
 
 from calibration_samples import FITTING
 from fakes_ingest import NOW
@@ -23,6 +24,7 @@ from steadybead_collector.drift_log import read_drift_log
 from steadybead_collector.ingest.weld_message import WeldMessageError, read_weld
 from steadybead_collector.records.procedure_file import read_procedures
 from steadybead_collector.stores import journal_codec, packed
+from steadybead_collector.stores.inflate import inflate
 from steadybead_domain.calibration.codec import fitting_from_json, to_json
 from steadybead_domain.errors import PlainError, one_line
 from steadybead_domain.evidence.jws import canonical, sign
@@ -215,3 +217,29 @@ def test_a_name_in_a_stranger_s_evidence_file_adds_no_line_to_what_is_printed() 
     assert fault.part == "daily root 2026\\n  untouched"
     assert len(fault.text) < 700
     assert one_line("±5 K, 20 °C") == "±5 K, 20 °C"
+
+
+@pytest.mark.parametrize("at", [6, 7])  # the power of two and the digits of the codec's own count
+def test_a_packed_column_that_declares_another_count_is_damaged(at: int) -> None:
+    numbers = np.arange(7, dtype="<i4") ** 3
+    data = bytearray(standalone.simple_compress(numbers, ChunkConfig()))
+    assert inflate(bytes(data), 7, numbers.dtype).tolist() == numbers.tolist()
+    data[at] ^= 0x3F if at == 6 else 0x7E
+    with pytest.raises(StoreError, match="damaged"):
+        inflate(bytes(data), 7, numbers.dtype)
+
+
+def test_a_packed_column_that_looks_back_in_a_window_is_damaged() -> None:
+    numbers = np.tile(np.arange(50, dtype="<i8") ** 3, 20)
+    config = ChunkConfig(delta_spec=DeltaSpec.try_lookback())
+    data = standalone.simple_compress(numbers, config)
+    assert np.array_equal(standalone.simple_decompress(data), numbers)
+    with pytest.raises(StoreError, match="damaged"):
+        inflate(data, 1000, numbers.dtype)
+
+
+@pytest.mark.parametrize("n", [1, 2, 300, 2**18, 2**18 + 1])
+def test_a_packed_column_of_any_length_comes_back(n: int) -> None:
+    for numbers in (np.arange(n) * 0.1, np.arange(n) * 7, np.ones(n, "<u2")):
+        data = standalone.simple_compress(numbers, ChunkConfig())
+        assert np.array_equal(inflate(data, n, numbers.dtype), numbers)

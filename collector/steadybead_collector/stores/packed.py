@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from pcodec import ChunkConfig, DeltaSpec, ModeSpec, standalone
 
+from steadybead_collector.stores.inflate import damaged, inflate
 from steadybead_domain.ports import StoreError
 from steadybead_domain.readings import Columns, Float64, Int64
 
@@ -29,6 +30,7 @@ _TYPES: dict[str, np.dtype[Any]] = {
     "plant": np.dtype("<u4"),
 }
 _CODED = {"quality": np.dtype("<u2"), "reason": np.dtype("<u2")}  # pcodec takes no bytes
+_DECIMALS_AS = np.dtype("<i4")
 _MOST_DECIMALS = 6
 _TENS = [10.0**i for i in range(_MOST_DECIMALS + 1)]
 _Array = npt.NDArray[Any]
@@ -107,12 +109,12 @@ class Chunk:
         try:
             head = _HEAD.unpack_from(data)
         except struct.error:
-            raise _damaged() from None
+            raise damaged() from None
         form, count, _, self.n, c0, n0, c1, n1, c2, n2, c3, n3, c4, n4, c5, n5 = head
         if form != _FORM or count != len(_NAMES):
             raise StoreError(f"a chunk has form {form}: a newer Steadybead wrote it; update")
         if self.n < 1 or (c0 != _PCO and n0 != 8 * self.n):
-            raise _damaged()  # a count that is wrong must not ask for memory
+            raise damaged()  # a count that is wrong must not ask for memory
         a = _HEAD.size + n0
         b = a + n1
         c = b + n2
@@ -131,10 +133,7 @@ class Chunk:
         """Unpack one column."""
         coding, data = self.columns[name]
         if coding == _PCO and name not in _CODED:
-            column = _inflate(data)
-            if column.dtype != _TYPES[name] or len(column) != self.n:
-                raise _damaged()
-            return column
+            return inflate(data, self.n, _TYPES[name])
         column = np.empty(self.n, _TYPES[name])
         self.write(name, column, slice(0, self.n))
         return column
@@ -144,13 +143,13 @@ class Chunk:
         coding, data = self.columns[name]
         try:
             if coding == _DECIMAL:
-                np.divide(_inflate(data[1:])[rows], _TENS[data[0]], to)
+                np.divide(inflate(data[1:], self.n, _DECIMALS_AS)[rows], _TENS[data[0]], to)
             elif coding == _PCO:
-                to[:] = _inflate(data)[rows]
+                to[:] = inflate(data, self.n, _CODED.get(name, to.dtype))[rows]
             else:
                 self._write_seldom(coding, data, to, rows)
-        except (TypeError, ValueError, IndexError, RecursionError) as error:
-            raise _damaged() from error
+        except (TypeError, ValueError, IndexError, RecursionError, MemoryError) as error:
+            raise damaged() from error
 
     def _write_seldom(self, coding: int, data: bytes, to: _Array, rows: slice) -> None:
         if coding == _CONSTANT:
@@ -160,8 +159,8 @@ class Chunk:
         elif coding == Coding.AS_VALUE:
             self.write("value", to, rows)
         elif coding == Coding.BY_RAW:
-            _, place = np.unique(self.column("raw").view(np.int64), return_inverse=True)
-            to[:] = _inflate(data)[place[rows]]
+            bits, place = np.unique(self.column("raw").view(np.int64), return_inverse=True)
+            to[:] = inflate(data, len(bits), to.dtype)[place[rows]]
         else:
             raise StoreError(f"a column has coding {coding}: a newer Steadybead wrote it; update")
 
@@ -230,24 +229,16 @@ def _deflate(column: _Array, mode: ModeSpec) -> bytes | None:
     plain = _compress(column, 0, ModeSpec.classic(), delta)
     if len(plain) * 20 <= len(data) * 21:
         data = plain
-    return data if _same_bits(_inflate(data), column) else None
+    try:
+        return data if _same_bits(inflate(data, len(column), column.dtype), column) else None
+    except StoreError:
+        return None
 
 
 def _compress(column: _Array, level: int, mode: ModeSpec, delta: DeltaSpec) -> bytes:
     config = ChunkConfig(compression_level=level, mode_spec=mode, delta_spec=delta)
     data: bytes = standalone.simple_compress(column, config)
     return data
-
-
-def _inflate(data: bytes) -> _Array:
-    try:
-        column = standalone.simple_decompress(data)
-    except (RuntimeError, TypeError) as error:
-        raise _damaged() from error
-    if column is None:
-        raise _damaged()
-    found: _Array = column
-    return found
 
 
 def _constant(column: _Array) -> bool:
@@ -257,7 +248,3 @@ def _constant(column: _Array) -> bool:
 
 def _same_bits(one: _Array, other: _Array) -> bool:
     return one.dtype == other.dtype and one.tobytes() == other.tobytes()
-
-
-def _damaged() -> StoreError:
-    return StoreError("a chunk of readings is damaged: restore the readings from a backup")
