@@ -1,10 +1,16 @@
 """What holds for all tests."""
 
 import os
-from collections.abc import Generator
+import sqlite3
+from collections.abc import Generator, Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+from steadybead_collector.records import store
+from steadybead_collector.records.database import FILE_NAME, Database, connect
+from steadybead_collector.records.migrate import upgrade
 
 # No test fails on a time. In CI the examples are the same each time; elsewhere they are new ones.
 settings.register_profile("here", deadline=None)
@@ -24,3 +30,44 @@ def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.Tes
         report.outcome = "failed"
         report.longrepr = f"in CI this may not be skipped: {reason}"
     return report
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _migrated_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Bring empty tables up to date once; every other empty records.db begins as a copy.
+
+    Tests of the migrations themselves call `upgrade` and are not touched by this.
+    """
+    folder = tmp_path_factory.mktemp("migrated")
+
+    def copied(database: Database) -> None:
+        with database.read() as connection:
+            if connection.dialect.name != "sqlite":
+                upgrade(database)
+                return
+            name = connection.exec_driver_sql("PRAGMA database_list").one()[2]
+            empty = connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar() == 0
+        if empty:
+            _copy(_template(folder), Path(name))
+        upgrade(database)
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(store, "upgrade", copied)
+        yield
+
+
+def _template(folder: Path) -> Path:
+    """Give an empty records.db of the newest version, made at the first call."""
+    path = folder / FILE_NAME
+    if not path.exists():
+        database = connect("sqlite", folder)
+        upgrade(database)
+        database.close()
+    return path
+
+
+def _copy(source: Path, target: Path) -> None:
+    with sqlite3.connect(source) as read, sqlite3.connect(target) as write:
+        read.backup(write)
+    read.close()
+    write.close()
