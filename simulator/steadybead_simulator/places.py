@@ -1,7 +1,7 @@
 """Where things stand in a TOML text, so that a message can name the line."""
 
-import math
 import re
+import sys
 import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -88,7 +88,7 @@ class Document:
         if value is None:
             return None
         number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not number or not 0.0 < value < math.inf:
+        if not number or not 0.0 < value <= sys.float_info.max:  # whole ones have no bound
             raise self.fail(path, f"{path[-1]} is a number above 0")
         return float(value)
 

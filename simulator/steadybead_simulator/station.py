@@ -168,7 +168,7 @@ class StationSim:
         return mask
 
     def _sleep(self, index: int, t: Float64) -> None:
-        room = float(self._hall.block(index, t).t_c[-1])
+        room = self._hall.last_t_c(index, t)
         for gun in self._guns.values():
             gun.rest(room, BLOCK_S)
         self._speed = 0.0

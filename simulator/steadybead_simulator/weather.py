@@ -54,6 +54,11 @@ class Hall:
             self._cache[index] = kept
         return kept
 
+    def last_t_c(self, index: int, t: Float64) -> float:
+        """Give the air's temperature at the end of block `index`, °C, without its mains."""
+        kept = self._cache.get(index)
+        return float((self._air(t[[0, -1]])[0] if kept is None else kept.t_c)[-1])
+
     def _air(self, t: Float64) -> tuple[Float64, Float64, Float64]:
         """Work out the two ends of the block and draw straight lines between them."""
         ends = self._start_s + np.array([t[0], t[-1] + 1e-9])

@@ -105,10 +105,14 @@ class _Site:
         self._loop.run_until_complete(self._loop.shutdown_default_executor())
         self._loop.close()
 
+    def refresh(self) -> None:
+        """Begin with a fresh shop once in a while; asked between two inputs, not within one."""
+        if self._asked >= FRESH_AFTER:
+            self._asked = 0
+            self.renew()
+
     def ask(self, asked: "Asked") -> "Answer":
         self._asked += 1
-        if self._asked % FRESH_AFTER == 0:
-            self.renew()
         return self._loop.run_until_complete(answer_of(self.app, asked, self.signs))
 
 
@@ -220,6 +224,7 @@ def http_raw(folder: Path) -> Target:
     ]
 
     def make(draw: Random) -> Asked:
+        site.refresh()
         path, method = draw.choice(routes)
         if draw.random() < 0.05:
             method = draw.choice(("GET", "POST", "PUT", "DELETE", "HEAD", "OPTIONS", "QUERY", "X"))
@@ -354,7 +359,7 @@ def http_schema(folder: Path) -> Target:
         return judged(asked, site.ask(asked))
 
     def run(judge: Judge, inputs: int, seed: int) -> None:
-        _by_schema(judge, site.document, inputs, Random(seed))  # noqa: S311
+        _by_schema(judge, site, inputs, Random(seed))  # noqa: S311
 
     def nothing(_: Random) -> Asked:
         return Asked("GET", b"/healthz", b"", [], b"", 0)
@@ -362,8 +367,8 @@ def http_schema(folder: Path) -> Target:
     return Target("HTTP, by schema", nothing, feed, run=run, most_megabytes=200, close=site.close)
 
 
-def _by_schema(judge: Judge, document: dict[str, Any], inputs: int, draw: Random) -> None:
-    described = schemathesis.openapi.from_dict(document)
+def _by_schema(judge: Judge, site: _Site, inputs: int, draw: Random) -> None:
+    described = schemathesis.openapi.from_dict(site.document)
     described = described.exclude(path="/api/v1/welds/{weld}/evidence")
     operations = [found.ok() for found in described.get_all_operations()]
     bounded = settings(
@@ -379,6 +384,7 @@ def _by_schema(judge: Judge, document: dict[str, Any], inputs: int, draw: Random
         if judge.over:
             return
         asked = of_case(case, draw)
+        site.refresh()
         with time_limit():
             judge.take(f"http_schema:{case.method} {case.path}", asked)
 

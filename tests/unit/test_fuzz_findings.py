@@ -20,6 +20,7 @@ from steadybead_api.evidence.seal import SLOT_BYTES, empty_slot, find_slot
 from steadybead_collector import analyse_drift as analyse_module
 from steadybead_collector.analyse_drift import analyse_drift
 from steadybead_collector.config import PlantFileError, load_plant_file
+from steadybead_collector.config.problems import Problem
 from steadybead_collector.drift_log import read_drift_log
 from steadybead_collector.ingest.weld_message import WeldMessageError, read_weld
 from steadybead_collector.records.procedure_file import read_procedures
@@ -32,7 +33,7 @@ from steadybead_domain.ids import StationId
 from steadybead_domain.ports import StoreError
 from steadybead_domain.times import BadTimeError, format_rfc3339, parse_rfc3339
 from steadybead_simulator import demo
-from steadybead_simulator.places import FileError
+from steadybead_simulator.places import Document, FileError
 from steadybead_simulator.plantfile import parse_plant
 from steadybead_simulator.scenario_file import parse_scenario
 from store_samples import steady
@@ -243,3 +244,14 @@ def test_a_packed_column_of_any_length_comes_back(n: int) -> None:
     for numbers in (np.arange(n) * 0.1, np.arange(n) * 7, np.ones(n, "<u2")):
         data = standalone.simple_compress(numbers, ChunkConfig())
         assert np.array_equal(inflate(data, n, numbers.dtype), numbers)
+
+
+def test_a_scenario_s_number_beyond_all_floats_is_refused_with_its_line() -> None:
+    document = Document("shop.toml", f"[a]\nwide = {'9' * 400}\n")
+    with pytest.raises(FileError, match="line 2: wide is a number above 0"):
+        document.number(("a", "wide"), document.data["a"])
+
+
+def test_a_line_break_in_a_name_adds_no_line_to_a_plant_file_s_mistakes() -> None:
+    said = str(Problem(3, "channel 'gun-a\nline 9: all is well'", "give it another name"))
+    assert said == "line 3: channel 'gun-a\\nline 9: all is well': give it another name"

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from steadybead_domain.errors import PlainError
+from steadybead_domain.errors import PlainError, one_line
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -15,7 +15,7 @@ class Problem:
 
     def __str__(self) -> str:
         """Write `line 12: what is wrong: what to do`."""
-        return f"line {self.line}: {self.message}: {self.remedy}"
+        return one_line(f"line {self.line}: {self.message}: {self.remedy}")
 
 
 class PlantFileError(PlainError):

@@ -22,6 +22,8 @@ from steadybead_domain.readings import Float64
 
 _R_KJ_KG_K = GAS_CONSTANT / (1000.0 * DRY_AIR_KG_MOL)
 _CP = _R_KJ_KG_K * np.array([3.653, -1.337e-3, 3.294e-6, -1.913e-9, 0.2763e-12])
+_ENTHALPY = np.polynomial.polynomial.polyint(_CP)
+_AT_ZERO_C = np.polynomial.polynomial.polyval(ZERO_C_K, _ENTHALPY)
 _NORMAL = REFERENCE_STATES[FlowReference.DIN_1343]
 NORMAL_DENSITY_KG_M3 = float(density_kg_m3(GasState(_NORMAL.temperature_c, _NORMAL.pressure_pa)))
 
@@ -35,9 +37,8 @@ def specific_heat_kj_kg_k(temperature_c: Float64) -> Float64:
 def enthalpy_kj_kg(temperature_c: Float64) -> Float64:
     """Give the enthalpy of dry air over 0 °C, the formula integrated; shape as given."""
     kelvin = np.asarray(temperature_c, np.float64) + ZERO_C_K
-    whole = np.polynomial.polynomial.polyint(_CP)
-    at = np.polynomial.polynomial.polyval(kelvin, whole)
-    return np.asarray(at - np.polynomial.polynomial.polyval(ZERO_C_K, whole), np.float64)
+    at = np.polynomial.polynomial.polyval(kelvin, _ENTHALPY)
+    return np.asarray(at - _AT_ZERO_C, np.float64)
 
 
 def mass_flow_g_s(normal_l_min: Float64) -> Float64:
