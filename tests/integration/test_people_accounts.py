@@ -240,6 +240,28 @@ async def test_names_are_unique_by_their_look(shop: Shop) -> None:
         assert "argon2" not in str(listed)
 
 
+async def test_a_program_is_not_given_a_person_s_name_and_its_token_can_be_withdrawn(
+    shop: Shop,
+) -> None:
+    chief = shop.token(Role.ADMINISTRATOR)
+    async with client_of(shop.app) as client:
+        await person(shop, client, name="José Ramos")
+        for name, status in (("JOSE\u0301  RAMOS", 409), ("report maker", 201)):
+            made = await client.post(
+                "/api/v1/tokens", json={"name": name, "role": "viewer"}, headers=chief
+            )
+            assert made.status_code == status
+        bearer = {"Authorization": f"Bearer {made.json()['token']}"}
+        assert (await client.get("/api/v1/stations", headers=bearer)).status_code == 200
+        listed = (await client.get("/api/v1/tokens", headers=chief)).json()["items"]
+        (own,) = [t for t in listed if t["name"] == "report maker"]
+        assert made.json()["token"] not in str(listed)
+        place = f"/api/v1/tokens/{own['id']}/withdraw"
+        for status in (204, 404):
+            assert (await client.post(place, headers=chief)).status_code == status
+        assert (await client.get("/api/v1/stations", headers=bearer)).status_code == 401
+
+
 async def test_one_changes_ones_own_password_by_the_old_one(shop: Shop) -> None:
     async with client_of(shop.app) as client:
         await person(shop, client)
