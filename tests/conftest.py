@@ -5,10 +5,11 @@ import sqlite3
 from collections.abc import Generator, Iterator
 from pathlib import Path
 
+import argon2
 import pytest
 from hypothesis import settings
 
-from steadybead_collector.records import store
+from steadybead_collector.records import accounts, store
 from steadybead_collector.records.database import FILE_NAME, Database, connect
 from steadybead_collector.records.migrate import upgrade
 
@@ -30,6 +31,19 @@ def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.Tes
         report.outcome = "failed"
         report.longrepr = f"in CI this may not be skipped: {reason}"
     return report
+
+
+@pytest.fixture(scope="session", autouse=True)
+def products_hasher() -> Iterator[argon2.PasswordHasher]:
+    """Give the product's own hasher of passwords; within this process a cheap one is in force.
+
+    Processes that tests start hash as the product does.
+    """
+    own = accounts._HASHER
+    with pytest.MonkeyPatch.context() as patched:
+        cheap = argon2.PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
+        patched.setattr(accounts, "_HASHER", cheap)
+        yield own
 
 
 @pytest.fixture(scope="session", autouse=True)

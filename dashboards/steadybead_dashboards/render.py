@@ -1,5 +1,6 @@
 """From a page's context to its HTML."""
 
+from functools import cache
 from typing import ClassVar, Protocol
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -90,8 +91,9 @@ class _Said:
         return Markup('<span lang="en">{}</span>').format(text)
 
 
+@cache
 def renderer() -> Renderer:
-    """Read the browser files and give a renderer; AssetError if they are not in order."""
+    """Read the browser files once and give their renderer; AssetError if they are not in order."""
     others = [name for name in LANGUAGES if name != SOURCE]
     books = {f"phrases.{n}.js": translations(n).phrasebook.as_script() for n in others}
     return Renderer(load_assets(books))

@@ -4,13 +4,17 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import argon2
 import httpx
 import pytest
+import sqlalchemy as sa
 
 from api_shop import Shop, client_of, make_shop
 from steadybead_api.access import COOKIE, CSRF_HEADER
 from steadybead_api.signing_in import TABLET_COOKIE
+from steadybead_collector.records import accounts
 from steadybead_collector.records.accounts import PIN_SESSION_LENGTH
+from steadybead_collector.records.schema import account_fact
 from steadybead_domain.people import Role
 from steadybead_domain.times import SECOND
 
@@ -51,6 +55,23 @@ async def tablet(shop: Shop, client: httpx.AsyncClient) -> str:
     answer = await client.post("/api/v1/tablets", json={"place": "bay 1"}, headers=chief)
     assert answer.status_code == 201
     return str(answer.cookies[TABLET_COOKIE])
+
+
+async def test_secrets_are_kept_by_the_second_recommended_option_of_rfc_9106(
+    shop: Shop, products_hasher: argon2.PasswordHasher, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(accounts, "_HASHER", products_hasher)
+    async with client_of(shop.app) as client:
+        await person(shop, client, pin="2846")
+        signing = {"name": "Rui", "password": "a long enough one"}
+        assert (await client.post("/login", json=signing)).status_code == 200
+    with shop.records._database.read() as connection:
+        query = sa.select(account_fact.c.value).where(account_fact.c.value.startswith("$"))
+        kept = list(connection.scalars(query))
+    assert len(kept) == 2
+    # RFC 9106, section 4: Argon2id, t=3, p=4, m=2^16 KiB, 128 bit of salt, 256 bit of tag
+    option = argon2.Parameters(argon2.Type.ID, 19, 16, 32, 3, 65_536, 4)
+    assert [argon2.extract_parameters(hashed) for hashed in kept] == [option, option]
 
 
 async def test_the_first_administrator_needs_the_code_of_the_console(shop: Shop) -> None:
