@@ -132,8 +132,9 @@ class LiveBoard:
             with self._lock:
                 self._stations.pop(station, None)
             return
-        live = LiveStation.from_json(orjson.loads(payload))
-        LiveItem.model_validate(live.to_json())
+        data = orjson.loads(payload)
+        live = LiveStation.from_json(data)
+        LiveItem.model_validate(data)
         if live.station != station:
             raise ValueError(f"it speaks of {live.station}")
         now = self._clock()

@@ -9,11 +9,11 @@ is told so and let go; the browser then connects again by itself.
 """
 
 import asyncio
-import json
 from collections.abc import AsyncIterator
 from contextlib import ExitStack
 from typing import Any
 
+import orjson
 from fastapi import Request
 from fastapi.responses import StreamingResponse
 
@@ -127,5 +127,5 @@ class LiveStream:
 
     def _event(self, name: str, data: dict[str, Any]) -> bytes:
         self._number += 1
-        text = json.dumps(data, separators=(",", ":"), allow_nan=False)
-        return f"id: {self._number}\nevent: {name}\ndata: {text}\n\n".encode()
+        head = f"id: {self._number}\nevent: {name}\ndata: ".encode()
+        return head + orjson.dumps(data) + b"\n\n"

@@ -25,8 +25,10 @@ from steadybead_domain.times import SECOND
 LOG = logging.getLogger(__name__)
 T = TypeVar("T")
 MOST_MESSAGES = 2000  # a batch has a price for each channel, however few readings it brings
-_FLOOD = 500  # so many waiting, and judging gets less of the time
+_BEHIND = 50  # so many waiting, and judging gets half of the time
+_FLOOD = 500  # so many, and it gets a quarter
 LINGER_S = 0.02
+_SLICE_S = 0.12  # of judging, before what has come is taken in
 _TURN_S = 0.05
 _TIDY_EVERY = SECOND // 4
 _TIDY_FOR = SECOND // 50
@@ -100,6 +102,7 @@ class Collector:
             Receipts(self._settled.read()),
             self._persist,
             hear,
+            _SLICE_S,
         )
         self._alarm_prefix = f"{settings.root}/{plant.site}/"
         self._stop = threading.Event()
@@ -162,7 +165,8 @@ class Collector:
         self._finish()
 
     def _turn(self) -> None:
-        messages = self._inbox.take(MOST_MESSAGES, _TURN_S, LINGER_S)
+        wait_s, linger_s = (0.0, 0.0) if self._pipeline.has_more else (_TURN_S, LINGER_S)
+        messages = self._inbox.take(MOST_MESSAGES, wait_s, linger_s)
         if messages:
             self._take_in(messages)
         oldest = self._inbox.oldest
@@ -176,13 +180,14 @@ class Collector:
         self._store_fault = ""
 
     def _judge(self, now: int, heard_until: int) -> None:
-        """Judge; while messages wait, half of the time goes to them, three quarters of a flood."""
+        """Judge; while many messages wait, half of the time goes to them, 3/4 of a flood."""
         began = time.perf_counter()
         draining, settling = self._subscriber.draining, self._subscriber.settling
         self._pipeline.tick(now, heard_until=heard_until, draining=draining, settling=settling)
         ended = time.perf_counter()
-        behind = len(self._inbox) >= _FLOOD
-        self._judge_from = ended + (ended - began) * (3 if behind else 1)
+        waiting = len(self._inbox)
+        share = 3 if waiting >= _FLOOD else 1 if waiting >= _BEHIND else 0
+        self._judge_from = ended + (ended - began) * share
 
     def _take_in(self, messages: Sequence[Message]) -> None:
         for message in messages:

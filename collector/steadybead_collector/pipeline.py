@@ -36,7 +36,10 @@ class Pipeline:
 
     `publish` takes a topic and a retained payload and tells whether it could be sent. All times
     are µs. `hear` is told each station's alarms, but not while a backlog is drained: what is long
-    over is nobody's news. Driven by one thread; in tests on virtual time by the test itself.
+    over is nobody's news. `slice_s`: for how long a turn judges at most before it lets in what
+    has come; then values are told ahead of judging, and slow checks wait for a quiet turn. None:
+    all at once. `has_more`: a turn ended before all stations were judged. Driven by one thread; in
+    tests on virtual time by the test itself.
     """
 
     def __init__(
@@ -49,8 +52,11 @@ class Pipeline:
         receipts: Receipts | None = None,
         persist: Persist = at_once,
         hear: Hear = unheard,
+        slice_s: float | None = None,
     ) -> None:
         self._facts, self._persist, self._hear = facts, persist, hear
+        self._slice_s = slice_s
+        self.has_more = False
         self.receipts = receipts or Receipts()
         self.ingest = Ingest(plant, root, readings, facts, self.receipts, persist)
         self.diagnoses = Diagnoses(plant, readings, facts)
@@ -108,15 +114,44 @@ class Pipeline:
             self._judged_at = now
             until = now if heard_until is None else heard_until
             self._judge(now, until, draining=draining, settling=settling)
-        self.diagnoses.save(now)
+        self._save(now)
 
     def close(self, now: int, goes_on: Callable[[], bool] = lambda: True) -> None:
         """Save what there is to save, for as long as `goes_on` says. StoreError."""
+        self._untold += self.diagnoses.settle(self.diagnoses.watched)
         self._write()
         self.diagnoses.save_all(now, goes_on)
 
     def _judge(self, now: int, heard_until: int, *, draining: bool, settling: bool) -> None:
-        outcomes = list(self.diagnoses.advance(heard_until, draining=draining, settling=settling))
+        values, steps = self.diagnoses.due(heard_until, draining=draining)
+        self._advance(values, now, heard_until, draining=draining, settling=settling)
+        if self._slice_s is not None:
+            for live in self.diagnoses.glimpses(steps, heard_until):
+                self.publisher.say_values(now, live)
+        asked = self._advance(steps, now, heard_until, draining=draining, settling=settling)
+        self.has_more = asked < len(steps)
+        if not draining:
+            self.publisher.clear_leftovers()
+        waiting = None if steps else self.diagnoses.most_put_off()
+        if waiting is not None:
+            self._untold += self.diagnoses.settle([waiting])
+            self._write()
+
+    def _advance(
+        self,
+        stations: Sequence["StationId"],
+        now: int,
+        heard_until: int,
+        *,
+        draining: bool,
+        settling: bool,
+    ) -> int:
+        """Judge stations, commit, and tell; give how many were reached."""
+        outcomes = list(
+            self.diagnoses.advance(
+                stations, heard_until, draining=draining, settling=settling, slice_s=self._slice_s
+            )
+        )
         for _, outcome in outcomes:
             self._unwritten += outcome.facts
             self._untold += outcome.findings
@@ -130,7 +165,14 @@ class Pipeline:
         if not draining:
             for station, outcome in outcomes:
                 self._hear(station, outcome.alarms)
-            self.publisher.clear_leftovers()
+        return len(outcomes)
+
+    def _save(self, now: int) -> None:
+        stations = self.diagnoses.to_save(now)
+        if stations:
+            self._untold += self.diagnoses.settle(stations)
+            self._write()
+            self.diagnoses.save(stations, now)
 
     def _record(self, live: "LiveStation") -> None:
         """Keep the weld events that guns tell by themselves; a repeat is a no-op."""

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Self
 
 NAME = re.compile(r"[A-Za-z0-9_-]{1,64}")
@@ -67,12 +68,17 @@ class ChannelId:
     @property
     def gun(self) -> str | None:
         """Give the gun that owns the channel (`gun-a/…` gives `a`), None for the air source."""
-        owner = self.channel.split("/", 1)[0]
-        return owner.removeprefix(GUN_PREFIX) if owner.startswith(GUN_PREFIX) else None
+        return _gun_of(self.channel)
 
     def __str__(self) -> str:
         """Write `site/station/channel-id`."""
         return f"{self.site}/{self.station}/{self.channel}"
+
+
+@lru_cache(maxsize=4096)
+def _gun_of(channel: str) -> str | None:
+    owner = channel.split("/", 1)[0]
+    return owner.removeprefix(GUN_PREFIX) if owner.startswith(GUN_PREFIX) else None
 
 
 def checked_channel(text: str) -> str:

@@ -41,4 +41,4 @@ def parse_rfc3339(text: str) -> int:
 def format_rfc3339(time_us: int) -> str:
     """Write microseconds as RFC 3339 in UTC, always with six decimals."""
     moment = EPOCH + dt.timedelta(microseconds=time_us)
-    return moment.strftime("%Y-%m-%dT%H:%M:%S.%fZ").rjust(27, "0")
+    return f"{moment.isoformat(timespec='microseconds')[:26]}Z"

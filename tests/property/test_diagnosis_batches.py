@@ -70,7 +70,13 @@ def clock_of(minute: float) -> str:
     return format_rfc3339(DAY + round(minute * 60) * SECOND)[11:19]
 
 
-def told(bay: Bay, readings: Mapping[ChannelId, Columns], ends: list[int], restart: bool) -> Told:
+def told(
+    bay: Bay,
+    readings: Mapping[ChannelId, Columns],
+    ends: list[int],
+    restart: bool,
+    put_off: bool = False,
+) -> Told:
     diagnosis = StationDiagnosis(bay.station, PROCEDURES)
     facts: list[AlarmFact] = []
     findings: list[Finding] = []
@@ -80,13 +86,15 @@ def told(bay: Bay, readings: Mapping[ChannelId, Columns], ends: list[int], resta
         while notes and notes[0].time < end:
             diagnosis.note(notes.pop(0))
         diagnosis.push({c: _between(rows, before, end) for c, rows in readings.items()})
-        outcome = diagnosis.advance(end)
+        outcome = diagnosis.advance(end, put_off=put_off)
         facts += outcome.facts
         findings += outcome.findings
         before = end
         if restart:
+            findings += diagnosis.settle()
             diagnosis = StationDiagnosis.restore(bay.station, PROCEDURES, diagnosis.dump())
-    return facts, findings, outcome.live
+    findings += diagnosis.settle()
+    return facts, sorted(findings, key=lambda f: (f.time, f.kind, str(f.channel))), outcome.live
 
 
 def _between(rows: Columns, start: int, end: int) -> Columns:
@@ -95,7 +103,15 @@ def _between(rows: Columns, start: int, end: int) -> Columns:
 
 
 @settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(events, welds, cuts, st.booleans(), st.integers(0, 5), st.sampled_from([0.5, 1.0, 3.0]))
+@given(
+    events,
+    welds,
+    cuts,
+    st.booleans(),
+    st.integers(0, 5),
+    st.sampled_from([0.5, 1.0, 3.0]),
+    st.booleans(),
+)
 def test_facts_and_findings_do_not_depend_on_the_cuts(
     turns: list[tuple[float, str, dict[str, object]]],
     records: list[tuple[float, float, bool]],
@@ -103,6 +119,7 @@ def test_facts_and_findings_do_not_depend_on_the_cuts(
     restart: bool,
     seed: int,
     rate_hz: float,
+    put_off: bool,
 ) -> None:
     bay = bay_of(turns, seed)
     for i, (one, two, pvdf) in enumerate(records):
@@ -113,7 +130,7 @@ def test_facts_and_findings_do_not_depend_on_the_cuts(
     end = DAY + LENGTH + HOUR
     whole = told(bay, readings, [end], restart=False)
     ends = sorted({DAY + c * STEP for c in cut} | {end})
-    assert told(bay, readings, ends, restart) == whole
+    assert told(bay, readings, ends, restart, put_off) == whole
 
 
 @settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.too_slow])

@@ -1,15 +1,18 @@
 """The diagnoses of all stations: fed with what is durable, saved, and taken up after a restart."""
 
 import logging
-from collections.abc import Callable, Iterable, Iterator, Mapping
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from steadybead_collector.watch.punctuality import Punctuality
 from steadybead_collector.watch.saved_state import SavedState
 from steadybead_domain.alarms.model import AlarmAct
+from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.silence import Online
 from steadybead_domain.diagnosis.station import Outcome, StationDiagnosis
 from steadybead_domain.ids import ChannelId, StationId
+from steadybead_domain.live import LiveStation
 from steadybead_domain.plant import Plant, Station
 from steadybead_domain.ports import Change, FactsStore, ReadingsStore
 from steadybead_domain.procedures import Procedure
@@ -22,14 +25,15 @@ ACTS_AGAIN_FOR = MINUTE
 ACTS_AGAIN_EVERY = SECOND // 4
 URGENT_AT_ONCE = 20
 LOOK_EVERY = SECOND // 2
+WORTH_SETTLING = 8  # steps put off, looked at when there is nothing else to do
 
 
 @dataclass(slots=True)
 class Watched:
     """One station's diagnosis and what belongs to it.
 
-    `news`: something came since it was last asked; `due`: when it is asked though nothing came;
-    `resumed`: an earlier run has judged it.
+    `news`: something came since it was last asked; `glimpsed`: its values were told since;
+    `due`: when it is asked though nothing came; `resumed`: an earlier run has judged it.
     """
 
     diagnosis: StationDiagnosis
@@ -41,6 +45,7 @@ class Watched:
     urgent: bool = False
     resumed: bool = False
     news: bool = True
+    glimpsed: bool = False
     asked: int = 0
     due: int = 0
     outcome: Outcome | None = None
@@ -53,11 +58,22 @@ class Watched:
         """Tell whether nothing is known of it at all, so that there is no time to begin at."""
         return self.newest == 0 and self.diagnosis.next_step is None
 
-    def advance(self, now: int, until: int) -> Outcome:
+    def has_step(self, now: int) -> bool:
+        """Tell whether a step is over, so that asking costs more than the newest values."""
+        return now >= self.diagnosis.due(self.punctuality.allowance())
+
+    def glimpse(self, now: int) -> LiveStation | None:
+        """Give the newest values, once, beside what was judged last; None if there are none."""
+        if self.glimpsed or not self.news or self.outcome is None:
+            return None
+        self.glimpsed = True
+        return self.diagnosis.glimpse(now)
+
+    def advance(self, now: int, until: int, *, put_off: bool) -> Outcome:
         """Judge up to `until`."""
         allowance = self.punctuality.allowance()
-        outcome = self.outcome = self.diagnosis.advance(until, allowance)
-        self.news, self.asked = False, now
+        outcome = self.outcome = self.diagnosis.advance(until, allowance, put_off=put_off)
+        self.news, self.glimpsed, self.asked = False, False, now
         self.due = min(now + LOOK_EVERY, max(now, self.diagnosis.due(allowance)))
         return outcome
 
@@ -95,7 +111,7 @@ class Diagnoses:
             if watched is None or position <= watched.seen:
                 continue
             watched.diagnosis.push(columns)
-            watched.news = True
+            watched.news, watched.glimpsed = True, False
             watched.newest = max(watched.newest, *(int(c.time[-1]) for c in columns.values()))
             if live:
                 watched.diagnosis.note_receipt(batch.received, _newest(columns))
@@ -134,36 +150,79 @@ class Diagnoses:
                 watched.news = True
         return news
 
+    def due(self, now: int, *, draining: bool) -> tuple[list[StationId], list[StationId]]:
+        """Give the stations to ask: those that have values only, and those that have a step.
+
+        The latter in the order in which they were asked last.
+        """
+        due = {
+            station: watched
+            for station, watched in self.watched.items()
+            if watched.is_due(now) and not (draining and watched.is_unheard())
+        }
+        steps = [station for station, watched in due.items() if watched.has_step(now)]
+        steps.sort(key=lambda station: due[station].asked)
+        known = set(steps)
+        return [station for station in due if station not in known], steps
+
+    def glimpses(self, stations: Iterable[StationId], now: int) -> Iterator[LiveStation]:
+        """Give the newest values of stations before they are judged."""
+        for station in stations:
+            live = self.watched[station].glimpse(now)
+            if live is not None:
+                yield live
+
     def advance(
-        self, now: int, *, draining: bool, settling: bool = False
+        self,
+        stations: Iterable[StationId],
+        now: int,
+        *,
+        draining: bool,
+        settling: bool = False,
+        slice_s: float | None = None,
     ) -> Iterator[tuple[StationId, Outcome]]:
-        """Judge stations that have news or whose time has come, up to `now`.
+        """Judge stations up to `now`, until `slice_s` is over; then slow checks are put off, too.
 
         While a backlog is drained, only up to a station's newest reading: time stands still there.
         While it settles, a station that another run has judged goes no further: what that one had
         not acknowledged comes again after what is newer, and a step is judged once.
         """
-        for station, watched in self.watched.items():
-            if watched.is_due(now) and not (draining and watched.is_unheard()):
-                until = min(now, watched.newest) if draining else now
-                if settling and watched.resumed:
-                    until = min(until, watched.diagnosis.judged_until())
-                yield station, watched.advance(now, until)
+        began = time.perf_counter()
+        for station in stations:
+            watched = self.watched[station]
+            until = min(now, watched.newest) if draining else now
+            if settling and watched.resumed:
+                until = min(until, watched.diagnosis.judged_until())
+            yield station, watched.advance(now, until, put_off=slice_s is not None)
+            if slice_s is not None and time.perf_counter() - began >= slice_s:
+                break
         if self._acts and (now >= self._acts_at + ACTS_AGAIN_EVERY or now < self._acts_at):
             self._note_acts_again(now)
 
-    def save(self, now: int) -> None:
-        """Save what is urgent and the most overdue state, and release the journal. StoreError."""
+    def settle(self, stations: Iterable[StationId]) -> list[Finding]:
+        """Make the slow checks that were put off; give what they found."""
+        return [f for station in stations for f in self.watched[station].diagnosis.settle()]
+
+    def most_put_off(self) -> StationId | None:
+        """Give the station whose slow checks wait longest, if that is worth a turn."""
+        waiting = ((w.diagnosis.put_off.steps, s) for s, w in self.watched.items())
+        steps, station = max(waiting, default=(0, None))
+        return station if steps >= WORTH_SETTLING else None
+
+    def to_save(self, now: int) -> list[StationId]:
+        """Name the stations whose state is urgent, and the most overdue one."""
         urgent = [station for station, watched in self.watched.items() if watched.urgent]
-        for station in urgent[:URGENT_AT_ONCE]:
-            self._save(station, now)
         due = [
             (watched.saved_at, station)
             for station, watched in self.watched.items()
             if now - watched.saved_at >= SAVE_EVERY or now < watched.saved_at
         ]
-        if due:
-            self._save(min(due)[1], now)
+        return [*dict.fromkeys([*urgent[:URGENT_AT_ONCE], *([min(due)[1]] if due else [])])]
+
+    def save(self, stations: Sequence[StationId], now: int) -> None:
+        """Save states whose slow checks are settled, and release the journal. StoreError."""
+        for station in stations:
+            self._save(station, now)
 
     def save_all(self, now: int, goes_on: Callable[[], bool]) -> None:
         """Save state after state for as long as `goes_on` says. StoreError.

@@ -37,12 +37,17 @@ class Publisher:
     def say(self, now: int, live: LiveStation, alarms: Sequence[Alarm]) -> bool:
         """Say what is so at `now`, as far as it is due; False if values wait for their turn."""
         said = self._said.setdefault(live.station, _Said())
-        topic = f"{self._root}/{live.station}/live"
-        is_due = _is_due(now, live, said)
-        if is_due and self._publish(topic, live.payload()):
-            said.live, said.at = live, now
+        is_due = self.say_values(now, live)
         self._say_alarms(live.station, said.alarms, {a.raised.alarm: _written(a) for a in alarms})
         return is_due or said.live is None or said.live.values == live.values
+
+    def say_values(self, now: int, live: LiveStation) -> bool:
+        """Say what is so at `now` but for the alarms; False if it is not due."""
+        said = self._said.setdefault(live.station, _Said())
+        is_due = _is_due(now, live, said)
+        if is_due and self._publish(f"{self._root}/{live.station}/live", live.payload()):
+            said.live, said.at = live, now
+        return is_due
 
     def found(self, topic: str) -> None:
         """Hear that the broker keeps an alarm, perhaps from an earlier run."""

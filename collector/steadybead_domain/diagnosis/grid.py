@@ -14,6 +14,7 @@ from steadybead_domain.times import SECOND
 
 STEP = SECOND // 2
 NEVER = -(2**62)
+_BAD, _NONE = int(Quality.BAD), int(Reason.NONE)
 
 
 def steps_of(seconds: float) -> int:
@@ -93,15 +94,15 @@ class ChannelGrid:
 
         A column of one costs as much as a column of a thousand.
         """
-        count, total, broken = 0, 0.0, int(Reason.NONE)
+        count, total, broken = 0, 0.0, _NONE
         rows = self._rows_before(end)
         for _, value, quality, reason in rows:
-            if quality == Quality.BAD:
+            if quality == _BAD:
                 broken = reason
             else:
                 count, total = count + 1, total + value
         if rows:
-            self.heard, self.reason = rows[-1][0], int(Reason.NONE) if count else broken
+            self.heard, self.reason = rows[-1][0], _NONE if count else broken
         if count:
             self.value, self.valued = total / count, end
         stale = end - self.valued > round(self.channel.silence_s * SECOND)

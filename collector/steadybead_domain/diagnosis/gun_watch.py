@@ -1,7 +1,7 @@
 """All that is watched on one gun, in the order in which one check needs the other."""
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -25,9 +25,6 @@ from steadybead_domain.procedures import Procedure
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.times import MINUTE, SECOND
 
-if TYPE_CHECKING:
-    from steadybead_domain.diagnosis.finding import Finding
-
 _STICKING = (Quantity.NOZZLE_TEMPERATURE, Quantity.AIR_FLOW)
 
 
@@ -49,7 +46,6 @@ class GunWatch:
             if channel.gun == gun and channel.quantity in _STICKING
         }
         self.health = GunHealth(station, gun)
-        self.found: list[Finding] = []
         self.last: GunSignals | None = None
         self.states: States | None = None
 
@@ -63,7 +59,7 @@ class GunWatch:
         return self.procedures.find(self.station.procedure)
 
     def update(self, traces: Traces, start: int, n: int) -> list[Change]:
-        """Give the changes of the steps start … start+n-1; `found` takes the findings."""
+        """Give the changes of the steps start … start+n-1; `health` looks at them later."""
         held = [
             Held(part.first, part.end, _id_of(part.weld), self._procedure_of(part.weld))
             for part in self.welds.segments(start, n)
@@ -77,7 +73,6 @@ class GunWatch:
             junction = traces.by_channel.get(detector.junction or "")
             cold = None if junction is None else junction.value
             changed += detector.update(signals.end, value, states, cold)
-        self.found += self.health.update(start, traces, states)
         self.last, self.states = signals, states
         return changed
 

@@ -24,6 +24,7 @@ _KINDS = {
     Reason.OPEN_CIRCUIT: "sensor_open_circuit",
     Reason.LOOP_FAULT: "sensor_loop_fault",
 }
+_NONE, _COUNTER_RESTART = int(Reason.NONE), int(Reason.COUNTER_RESTART)
 NO_MOVE_C = 0.06  # a live couple's noise passes it within seconds, a cold junction's does not
 _MOVES_WITH_HEAT = (Quantity.NOZZLE_TEMPERATURE,)
 
@@ -38,11 +39,11 @@ class BrokenSensor:
 
     def update(self, end: Int64, trace: Trace) -> Iterator[Change]:
         """Give the changes of a block."""
-        broken = (trace.reason != Reason.NONE) & (trace.reason != Reason.COUNTER_RESTART)
         before = self.delay.active
-        if not (before or self.delay.held or broken.any()):
-            self.delay.update(broken)
+        if not (before or trace.reason.any()):
+            self.delay.pass_over(len(end))
             return
+        broken = (trace.reason != _NONE) & (trace.reason != _COUNTER_RESTART)
         active = self.delay.update(broken)
         for i in changes(active, before):
             if active[i]:

@@ -19,6 +19,7 @@ from steadybead_domain.diagnosis.flow_margin import FlowMargin
 from steadybead_domain.diagnosis.grid import NEVER, STEP, ChannelGrid
 from steadybead_domain.diagnosis.gun_watch import GunWatch
 from steadybead_domain.diagnosis.limits import AIR_LIMITS
+from steadybead_domain.diagnosis.put_off import PutOff
 from steadybead_domain.diagnosis.sensor_health import BrokenSensor
 from steadybead_domain.diagnosis.signals import Traces
 from steadybead_domain.diagnosis.silence import Online, OnlineTimes, Silence
@@ -38,6 +39,7 @@ LATENESS = SECOND // 2  # a channel that has not gone on is waited for so long
 SETTLING = SECOND // 10  # what people enter needs so long to be known here
 TRUST_AGAIN = MINUTE  # after readings out of order
 BLOCK = 7200  # steps worked on at once: an hour
+MOST_PUT_OFF = 40  # steps, 20 s
 _VERSION = 2
 _SETTLED = int(AIR_LIMITS.cools_s * SECOND)
 
@@ -76,6 +78,7 @@ class StationDiagnosis:
         self.filter = FilterWatch(station)
         self.margin = FlowMargin(station)
         self.checks = StationChecks(station)
+        self.put_off = PutOff()
         self.found: list[Finding] = []
         self.clock = ClockWatch(station.id)
         self.receipts: list[tuple[int, int]] = []
@@ -107,6 +110,8 @@ class StationDiagnosis:
 
     def note(self, event: Note) -> None:
         """Take an event of this station; it holds from its own time, a late one from now on."""
+        if isinstance(event, Procedure | ReferenceCheck | Fitting):
+            self._check_slowly()  # what was judged before is not changed by it
         if isinstance(event, AlarmAct):
             self.book.note(event)
         elif isinstance(event, Procedure):
@@ -160,10 +165,11 @@ class StationDiagnosis:
         """Give the time up to which all is judged, NEVER while nothing is."""
         return NEVER if self.next_step is None else self.next_step * STEP
 
-    def advance(self, now: int, allowance: int = 0) -> Outcome:
+    def advance(self, now: int, allowance: int = 0, *, put_off: bool = False) -> Outcome:
         """Judge all steps that are over; none if time went back.
 
-        `allowance`, µs: how much later than their time this station's readings come.
+        `allowance`, µs: how much later than their time this station's readings come. `put_off`:
+        slow checks, which give findings and no alarm, wait for `settle` or `MOST_PUT_OFF` steps.
         """
         waited = now - allowance - LATENESS
         end = max(waited, min(self._passed(now), now - SETTLING)) // STEP
@@ -181,9 +187,23 @@ class StationDiagnosis:
             if n > 0:
                 facts += self._judge(self.next_step, n)
                 self.next_step += n
-        found, self.found = sorted(self.found, key=lambda f: f.time), []
+        if not put_off or self.put_off.steps >= MOST_PUT_OFF:
+            self._check_slowly()
         alarms = self.book.open(now - allowance)
-        return Outcome(self._live(now), tuple(facts), alarms, tuple(found))
+        return Outcome(self._live(now), tuple(facts), alarms, self._taken())
+
+    def settle(self) -> tuple[Finding, ...]:
+        """Make the slow checks that were put off and give what they found."""
+        self._check_slowly()
+        return self._taken()
+
+    def glimpse(self, now: int) -> LiveStation:
+        """Give the newest values beside what was judged last, without judging."""
+        return self._live(now)
+
+    def _taken(self) -> tuple[Finding, ...]:
+        found, self.found = sorted(self.found, key=lambda f: f.time), []
+        return tuple(found)
 
     def _waiting(self) -> list[int | None]:
         events = [w[0].time for g in self.guns.values() if (w := g.welds.waiting)]
@@ -218,16 +238,24 @@ class StationDiagnosis:
         turned, found = self.filter.update(start, block)
         changed += turned
         self.found += found
+        if self.put_off.steps and self.put_off.start + self.put_off.steps != start:
+            self._check_slowly()
+        states = {name: gun.states for name, gun in self.guns.items() if gun.states is not None}
+        self.put_off.add(start, n, traces, states)
+        changed.sort(key=lambda c: c.time)
+        return [fact for change in changed for fact in self.book.apply(change)]
+
+    def _check_slowly(self) -> None:
+        """Look at the steps put off with the checks that only give findings."""
+        if not self.put_off.steps:
+            return
+        start, block, states = self.put_off.take(self.station)
         procedure = self.procedures.find(self.station.procedure)
         low_l_min = None if procedure is None else procedure.air_flow.low
         self.found += self.margin.update(start, block, low_l_min)
-        states = {name: gun.states for name, gun in self.guns.items() if gun.states is not None}
         self.found += self.checks.update(start, block, states)
-        for gun in self.guns.values():
-            self.found += gun.found
-            gun.found = []
-        changed.sort(key=lambda c: c.time)
-        return [fact for change in changed for fact in self.book.apply(change)]
+        for name, gun in self.guns.items():
+            self.found += gun.health.update(start, block, states[name])
 
     def _live(self, now: int) -> LiveStation:
         time = now if self.next_step is None else min(now, self.next_step * STEP)
@@ -259,7 +287,9 @@ class StationDiagnosis:
         )
 
     def dump(self) -> bytes:
-        """Give the memory as bytes that `restore` reads."""
+        """Give the memory as bytes that `restore` reads. RuntimeError while checks are put off."""
+        if self.put_off.steps:
+            raise RuntimeError("checks are put off: call settle first")
         return json.dumps(self._state(), separators=(",", ":"), allow_nan=False).encode()
 
     def _state(self) -> dict[str, Any]:

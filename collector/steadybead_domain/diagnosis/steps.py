@@ -76,6 +76,10 @@ class Delay:
         self.held, self.absent = int(held[-1]), int(absent[-1])
         return active
 
+    def pass_over(self, steps: int) -> None:
+        """Take steps without the condition, as `update` does while it is not active."""
+        self.held, self.absent = 0, self.absent + steps
+
     def dump(self) -> list[int]:
         """Give the memory as JSON."""
         return [int(self.active), self.held, self.absent]
@@ -94,6 +98,10 @@ class Window:
 
     def update(self, condition: Bool) -> Int64:
         """Give the count at each step, itself included."""
+        if len(condition) == 1:
+            self.past[:-1] = self.past[1:]
+            self.past[-1] = condition[0]
+            return np.array([np.count_nonzero(self.past)], np.int64)
         both = np.concatenate((self.past, condition))
         self.past = both[len(both) - self.size :].copy()
         total = np.cumsum(both, dtype=np.int64)
