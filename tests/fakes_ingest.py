@@ -1,6 +1,6 @@
 """Small stand-ins for the stores, with the same promises, and ways to make them fail."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -90,9 +90,9 @@ class MemoryFacts:
         self._called("changes_since")
         return len(self.changes), self.changes[position:]
 
-    def save_state(self, station: StationId, position: int, state: bytes) -> None:
-        self._called("save_state")
-        self.states[station] = (position, state)
+    def save_states(self, position: int, states: Mapping[StationId, bytes]) -> None:
+        self._called("save_states")
+        self.states |= {station: (position, state) for station, state in states.items()}
 
     def load_state(self, station: StationId) -> tuple[int, bytes] | None:
         self._called("load_state")

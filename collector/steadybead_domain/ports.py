@@ -170,8 +170,8 @@ class FactsStore(Protocol):
         where it starts.
         """
 
-    def save_state(self, station: StationId, position: int, state: bytes) -> None:
-        """Keep the diagnosis state that has seen the journal up to `position`."""
+    def save_states(self, position: int, states: Mapping[StationId, bytes]) -> None:
+        """Keep diagnosis states that have seen the journal up to `position`, all or none."""
 
     def load_state(self, station: StationId) -> tuple[int, bytes] | None:
         """Give the newest saved state."""

@@ -187,11 +187,13 @@ def test_long_history_of_changes_comes_in_pages(records: Records) -> None:
 
 
 def test_newest_diagnosis_state_of_each_station_is_kept(records: Records) -> None:
-    records.save_state(BAY_1, 5, b"five")
-    records.save_state(BAY_2, 6, b"six")
-    records.save_state(BAY_1, 9, b"nine")
-    assert records.load_state(BAY_1) == (9, b"nine")
+    records.save_states(5, {BAY_1: b"five"})
+    records.save_states(6, {BAY_2: b"six"})
+    assert records.load_state(BAY_1) == (5, b"five")
     assert records.load_state(BAY_2) == (6, b"six")
+    records.save_states(9, {BAY_1: b"nine", BAY_2: b"new"})
+    assert records.load_state(BAY_1) == (9, b"nine")
+    assert records.load_state(BAY_2) == (9, b"new")
 
 
 def test_revision_is_added_and_the_old_one_stays(records: Records) -> None:

@@ -77,7 +77,7 @@ def furnish(data: Path) -> int:
     records.add_alarm_facts([fact("al1", 0, active=True)])
     records.alarms.act(act("al1", 1), CHIEF, "test")
     records.quarantine([refusal(b"\x00\xff", 1)])
-    records.save_state(BAY_1, seen, b"learnt")
+    records.save_states(seen, {BAY_1: b"learnt"})
     records.close()
     return seen
 

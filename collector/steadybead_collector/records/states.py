@@ -1,5 +1,7 @@
 """The newest diagnosis state of each station, with the journal position it has seen."""
 
+from collections.abc import Mapping
+
 import sqlalchemy as sa
 
 from steadybead_collector.records.database import Database
@@ -13,15 +15,15 @@ class StateRecords:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def save(self, station: StationId, position: int, state: bytes) -> None:
-        """Keep a state in place of the station's older one."""
-        mine = _mine(station)
-        values = {"position": position, "state": state}
+    def save(self, position: int, states: Mapping[StationId, bytes]) -> None:
+        """Keep states in place of the stations' older ones."""
         with self._database.write() as connection:
-            changed = connection.execute(sa.update(diagnosis_state).where(mine).values(**values))
-            if changed.rowcount == 0:
-                row = {"site": station.site, "station": station.station, **values}
-                connection.execute(sa.insert(diagnosis_state).values(**row))
+            for station, state in states.items():
+                values = {"position": position, "state": state}
+                update = sa.update(diagnosis_state).where(_mine(station)).values(**values)
+                if connection.execute(update).rowcount == 0:
+                    row = {"site": station.site, "station": station.station, **values}
+                    connection.execute(sa.insert(diagnosis_state).values(**row))
 
     def load(self, station: StationId) -> tuple[int, bytes] | None:
         """Give position and state, None if there is none."""

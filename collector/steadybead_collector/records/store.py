@@ -1,7 +1,7 @@
 """The records store as a whole: what the collector asks for, and what the API needs beside it."""
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -92,9 +92,9 @@ class Records:
         with self._database.read() as connection:
             return changes.changes_since(connection, position, at_most)
 
-    def save_state(self, station: StationId, position: int, state: bytes) -> None:
-        """Keep the diagnosis state that has seen the journal up to `position`."""
-        self._states.save(station, position, state)
+    def save_states(self, position: int, states: Mapping[StationId, bytes]) -> None:
+        """Keep diagnosis states that have seen the journal up to `position`, all or none."""
+        self._states.save(position, states)
 
     def load_state(self, station: StationId) -> tuple[int, bytes] | None:
         """Give the newest saved state."""

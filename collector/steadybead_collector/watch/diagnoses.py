@@ -21,6 +21,7 @@ from steadybead_domain.times import MINUTE, SECOND
 
 LOG = logging.getLogger(__name__)
 SAVE_EVERY = 10 * SECOND
+SAVE_PAUSE, SAVED_TOGETHER = SECOND // 4, 8  # each save waits for the disk
 ACTS_AGAIN_FOR = MINUTE
 ACTS_AGAIN_EVERY = SECOND // 4
 URGENT_AT_ONCE = 20
@@ -89,6 +90,7 @@ class Diagnoses:
         self._changes = 0
         self._acts: list[AlarmAct] = []
         self._acts_until = self._acts_at = 0
+        self._saved_at = 0
 
     def open(self) -> list[Change]:
         """Load states, replay what came after them, and give all changes so far. StoreError."""
@@ -210,19 +212,28 @@ class Diagnoses:
         return station if steps >= WORTH_SETTLING else None
 
     def to_save(self, now: int) -> list[StationId]:
-        """Name the stations whose state is urgent, and the most overdue one."""
+        """Name the stations whose state is urgent, and now and then the most overdue ones."""
         urgent = [station for station, watched in self.watched.items() if watched.urgent]
-        due = [
-            (watched.saved_at, station)
-            for station, watched in self.watched.items()
-            if now - watched.saved_at >= SAVE_EVERY or now < watched.saved_at
-        ]
-        return [*dict.fromkeys([*urgent[:URGENT_AT_ONCE], *([min(due)[1]] if due else [])])]
+        due: list[tuple[int, StationId]] = []
+        if now - self._saved_at >= SAVE_PAUSE or now < self._saved_at:
+            due = sorted(
+                (watched.saved_at, station)
+                for station, watched in self.watched.items()
+                if now - watched.saved_at >= SAVE_EVERY or now < watched.saved_at
+            )
+        overdue = [station for _, station in due[:SAVED_TOGETHER]]
+        return [*dict.fromkeys([*urgent[:URGENT_AT_ONCE], *overdue])]
 
     def save(self, stations: Sequence[StationId], now: int) -> None:
         """Save states whose slow checks are settled, and release the journal. StoreError."""
-        for station in stations:
-            self._save(station, now)
+        saved = [self.watched[station] for station in stations]
+        states = [SavedState(self._changes, w.diagnosis.dump()).to_bytes() for w in saved]
+        self._facts.save_states(self.position, dict(zip(stations, states, strict=True)))
+        self._saved_at = now
+        for watched in saved:
+            watched.urgent = False
+            watched.saved, watched.saved_at = self.position, now
+        self._readings.release(min(w.saved for w in self.watched.values()))
 
     def save_all(self, now: int, goes_on: Callable[[], bool]) -> None:
         """Save state after state for as long as `goes_on` says. StoreError.
@@ -232,15 +243,7 @@ class Diagnoses:
         for station in sorted(self.watched, key=lambda s: self.watched[s].saved):
             if not goes_on():
                 return
-            self._save(station, now)
-
-    def _save(self, station: StationId, now: int) -> None:
-        watched = self.watched[station]
-        watched.urgent = False
-        state = SavedState(self._changes, watched.diagnosis.dump())
-        self._facts.save_state(station, self.position, state.to_bytes())
-        watched.saved, watched.saved_at = self.position, now
-        self._readings.release(min(w.saved for w in self.watched.values()))
+            self.save([station], now)
 
     def _changes_after(self, position: int) -> tuple[list[Change], int]:
         found: list[Change] = []
