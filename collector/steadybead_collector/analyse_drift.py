@@ -3,27 +3,33 @@
 import json
 import math
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, TextIO
 
 import numpy as np
+import numpy.typing as npt
 
 from steadybead_collector.drift_log import LONGEST_SILENCE_S, DriftLog, gun_of, read_drift_log
+from steadybead_domain.diagnosis.balance import Residual
 from steadybead_domain.diagnosis.drift import DriftWatch
+from steadybead_domain.diagnosis.feature import Level
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.grid import STEP, ChannelGrid
 from steadybead_domain.diagnosis.gun_columns import GunColumns
 from steadybead_domain.diagnosis.gun_state import GunStateDetector
 from steadybead_domain.diagnosis.meter_factor import MeterFactor
+from steadybead_domain.diagnosis.shift_figures import StateFigures
 from steadybead_domain.diagnosis.signals import Held, Traces, gun_signals
 from steadybead_domain.diagnosis.steady import SteadySpans, SteadyState
-from steadybead_domain.diagnosis.windows import Gatherer
+from steadybead_domain.diagnosis.windows import SIZE, Gatherer, Windows
 from steadybead_domain.errors import PlainError
 from steadybead_domain.times import HOUR, SECOND
 
 DONE, UNREADABLE = 0, 2
 BLOCK = 7200
+AT_ONCE = 4
 _TAIL = 5 * HOUR // STEP  # so that what the file leaves open is closed
 _QUIET = _TAIL + round(LONGEST_SILENCE_S * SECOND) // STEP  # after that nothing is held any more
 _SPREAD_80 = 1.2816
@@ -58,23 +64,34 @@ def drift_lines(log: DriftLog) -> Iterator[dict[str, Any]]:
     """Walk the log and give the lines, in order of time."""
     station, gun = log.station, gun_of(log)
     columns = GunColumns(station, gun)
-    gatherer, spans = Gatherer(columns.names), SteadySpans()
+    spans = SteadySpans()
     watch = DriftWatch(station, gun, columns.names)
     for check in log.checks:
         watch.note(check)
-    for start, traces, states in _blocks(log):
-        windows = gatherer.update(start, columns.of(traces, states))
-        if not len(windows):
-            continue
+    for windows in _hours(log, columns):
         ended = list(spans.update(windows))
-        shift_lines = [(s.end, _state_line(log, watch, s)) for s in ended]
-        findings = watch.update(windows, ended, [])
+        read = watch.reader.read(ended)
+        shift_lines = _state_lines(log, watch, ended, read)
+        findings = watch.update(windows, read, [])
         told = [(f.time, _finding_line(log, watch, f)) for f in findings]
         for _, line in sorted([*shift_lines, *told], key=lambda row: row[0]):
             yield line
 
 
+def _hours(log: DriftLog, columns: GunColumns) -> Iterator[Windows]:
+    """Give the whole windows of each hour that is walked."""
+    gatherer = Gatherer(columns.names)
+    for start, traces, states in _blocks(log):
+        windows = gatherer.update(start, columns.of(traces, states))
+        ends = range(start + BLOCK, start + len(traces.blank) + BLOCK, BLOCK)
+        cuts = np.searchsorted(windows.start // STEP + SIZE, ends, "right").tolist()
+        for low, high in pairwise([0, *cuts]):
+            if low < high:
+                yield windows.take(slice(low, high))
+
+
 def _blocks(log: DriftLog) -> Iterator[tuple[int, Traces, Any]]:
+    """Walk some hours at once: a step of numpy costs as much for one as for all."""
     station, gun = log.station, gun_of(log)
     grids = {}
     for channel in station.channels:
@@ -83,33 +100,57 @@ def _blocks(log: DriftLog) -> Iterator[tuple[int, Traces, Any]]:
     state, meter = GunStateDetector(), MeterFactor(station, gun)
     heard = np.unique(np.concatenate([rows.time for rows in log.columns.values()])) // STEP
     first, end = log.start // STEP, log.end // STEP + _TAIL
-    for start in range(first, end, BLOCK):
-        n = min(BLOCK, end - start)
-        low, high = np.searchsorted(heard, (start - _QUIET, start + n))
-        if low == high:
-            continue  # in a long pause, which a wrong time stamp can make years long
+    for start, n in _walked(heard, first, end):
         traces = Traces(station, {name: g.trace(start, n) for name, g in grids.items()}, n)
         signals = gun_signals(gun, traces, [Held(0, n, None, None)], meter, start=start)
         yield start, traces, state.update(signals)
 
 
-def _state_line(log: DriftLog, watch: DriftWatch, state: SteadyState) -> dict[str, Any]:
-    point = watch.reader.read(state).balance
-    residual = None if point is None else watch.balance.residual([point])
-    members: dict[str, Any] = {
-        "nozzle_c": state.get("nozzle"),
-        "flow_l_min": state.get("flow"),
-        "power_w": state.get("power"),
-        "not_detectable": _missing(watch),
-    }
-    if residual is not None:
-        level = watch.features["balance"].level
-        left = residual.value_w - level.mean * residual.power_w / 100.0
-        sigma = math.hypot(residual.sigma_w, level.sigma * residual.power_w / 100.0)
-        drift, spread = -left / residual.per_c, _SPREAD_80 * sigma / residual.per_c
-        members |= {"residual_w": left, "sigma_w": sigma, "drift_c": drift}
-        members |= {"low_c": drift - spread, "high_c": drift + spread}
-    return _line(log.time_s(state.end), **members)
+def _walked(heard: npt.NDArray[np.int64], first: int, end: int) -> Iterator[tuple[int, int]]:
+    """Give stretches of up to `AT_ONCE` hours as first step and steps, `end` ends the last.
+
+    A long pause, which a wrong time stamp can make years long, is passed over.
+    """
+    starts = np.arange(first, end, BLOCK)
+    low, high = np.searchsorted(heard, starts - _QUIET), np.searchsorted(heard, starts + BLOCK)
+    walked = np.flatnonzero(low < high)
+    for hours in np.split(walked, np.flatnonzero(np.diff(walked) > 1) + 1):
+        for i in range(0, len(hours), AT_ONCE):
+            part = hours[i : i + AT_ONCE]
+            start = int(starts[part[0]])
+            yield start, min(len(part) * BLOCK, end - start)
+
+
+def _state_lines(
+    log: DriftLog, watch: DriftWatch, states: Sequence[SteadyState], read: Sequence[StateFigures]
+) -> list[tuple[int, dict[str, Any]]]:
+    """Give the lines of the states of a block by their ends, by what is known before it."""
+    if not states:
+        return []
+    missing = _missing(watch)
+    level = watch.features["balance"].level if "balance" in watch.features else None
+    lines = []
+    for state, figures in zip(states, read, strict=True):
+        point = figures.balance
+        residual = None if point is None else watch.balance.residual([point])
+        members: dict[str, Any] = {
+            "nozzle_c": state.get("nozzle"),
+            "flow_l_min": state.get("flow"),
+            "power_w": state.get("power"),
+            "not_detectable": missing,
+        }
+        if residual is not None and level is not None:
+            members |= _residual_members(residual, level)
+        lines.append((state.end, _line(log.time_s(state.end), **members)))
+    return lines
+
+
+def _residual_members(residual: Residual, level: Level) -> dict[str, float]:
+    left = residual.value_w - level.mean * residual.power_w / 100.0
+    sigma = math.hypot(residual.sigma_w, level.sigma * residual.power_w / 100.0)
+    drift, spread = -left / residual.per_c, _SPREAD_80 * sigma / residual.per_c
+    members = {"residual_w": left, "sigma_w": sigma, "drift_c": drift}
+    return members | {"low_c": drift - spread, "high_c": drift + spread}
 
 
 def _finding_line(log: DriftLog, watch: DriftWatch, finding: Finding) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from steadybead_domain.diagnosis.balance import BalancePoint, EnergyBalance, balance_point
+from steadybead_domain.diagnosis.balance import BalancePoint, EnergyBalance, air_terms
 
 ALPHA, LOSS = 1.04, 0.19
 
@@ -14,9 +14,10 @@ def points(
     made = []
     for _ in range(n):
         q, t = flow * rng.normal(1, 0.03), rng.normal(330, 3)
-        p = balance_point(nozzle, 0.0, q, t, 33.0, 20.0)
-        power = (ALPHA * p.heat_w + loss * p.over_c) * rng.normal(1, 0.004)
-        made.append(BalancePoint(nozzle, power, p.heat_w, p.over_c, p.capacity_w_k))
+        given = (np.array([value]) for value in (q, t, 33.0, 20.0))
+        heat_w, over_c, capacity_w_k = (float(term[0]) for term in air_terms(*given))
+        power = (ALPHA * heat_w + loss * over_c) * rng.normal(1, 0.004)
+        made.append(BalancePoint(nozzle, power, heat_w, over_c, capacity_w_k))
     return made
 
 

@@ -63,20 +63,15 @@ class BalancePoint:
     capacity_w_k: float
 
 
-def balance_point(
-    nozzle: str, power_w: float, normal_l_min: float, nozzle_c: float, inlet_c: float, room_c: float
-) -> BalancePoint:
-    """Work out one point; all in the units named, flow in normal litres (DIN 1343)."""
-    room = BALANCE_LIMITS.room_c if np.isnan(room_c) else room_c
-    inlet = room if np.isnan(inlet_c) else inlet_c
-    flow, hot = np.array(normal_l_min), np.array(nozzle_c)
-    return BalancePoint(
-        nozzle,
-        power_w,
-        float(air_heat_w(flow, np.array(inlet), hot)),
-        nozzle_c - room,
-        float(mass_flow_g_s(flow) * specific_heat_kj_kg_k(hot)),
-    )
+def air_terms(
+    normal_l_min: Float64, nozzle_c: Float64, inlet_c: Float64, room_c: Float64
+) -> tuple[Float64, Float64, Float64]:
+    """Give `heat_w`, `over_c` and `capacity_w_k` of points, [n] each; flow in normal litres."""
+    room = np.where(np.isnan(room_c), BALANCE_LIMITS.room_c, room_c)
+    inlet = np.where(np.isnan(inlet_c), room, inlet_c)
+    heat = air_heat_w(normal_l_min, inlet, nozzle_c)
+    capacity = mass_flow_g_s(normal_l_min) * specific_heat_kj_kg_k(nozzle_c)
+    return heat, nozzle_c - room, capacity
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +99,17 @@ class Loss:
     states: int = 0
     frozen: bool = False
     needs: int = BALANCE_LIMITS.shifts
+    solved: tuple[Float64, Float64] | None = field(default=None, compare=False)
 
     def solve(self) -> tuple[Float64, Float64]:
-        """Give (α, λ) and their covariance, in units of the noise variance."""
+        """Give (α, λ) and their covariance, in units of the noise variance; kept once frozen."""
+        if self.solved is not None:
+            return self.solved
         covariance = _inverse(self.precision)
-        return covariance @ self.moment, covariance
+        found = covariance @ self.moment, covariance
+        if self.frozen:
+            self.solved = found
+        return found
 
 
 class EnergyBalance:
@@ -176,6 +177,8 @@ class EnergyBalance:
                 found.append((len(own), self._residual(loss, _mean_row(own))))
         if not found:
             return None
+        if len(points) == 1:
+            return found[0][1]
         total = sum(n for n, _ in found)
 
         def mean(name: str) -> float:
@@ -235,4 +238,6 @@ def _inverse(matrix: Float64) -> Float64:
 
 def _mean_row(points: Sequence[BalancePoint]) -> list[float]:
     rows = [[p.power_w, p.heat_w, p.over_c, p.capacity_w_k] for p in points]
+    if len(rows) == 1:
+        return rows[0]
     return [float(v) for v in np.array(rows).mean(axis=0)]

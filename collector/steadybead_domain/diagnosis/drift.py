@@ -23,7 +23,7 @@ from steadybead_domain.diagnosis.feature import Feature, FeatureFacts
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.flow_alike import FlowAlike
 from steadybead_domain.diagnosis.scope import Scope, scope_of
-from steadybead_domain.diagnosis.shift_figures import Shift, StateReader
+from steadybead_domain.diagnosis.shift_figures import Shift, StateFigures, StateReader
 from steadybead_domain.diagnosis.signatures import (
     FAMILIES,
     FLOW_LEAST_PCT,
@@ -33,11 +33,9 @@ from steadybead_domain.diagnosis.signatures import (
     Sensitivity,
     signatures,
 )
-from steadybead_domain.diagnosis.steady import SteadyState
 from steadybead_domain.diagnosis.windows import WINDOW, Windows
 from steadybead_domain.plant import Station
 from steadybead_domain.quantities import Quantity
-from steadybead_domain.readings import Float64
 from steadybead_domain.times import HOUR
 
 FACTS: Mapping[str, FeatureFacts] = {
@@ -151,20 +149,19 @@ class DriftWatch:
         self.settled_at = None if self._burns_in() else 0
 
     def update(
-        self, windows: Windows, states: Sequence[SteadyState], cold: Sequence[ColdPoint]
+        self, windows: Windows, states: Sequence[StateFigures], cold: Sequence[ColdPoint]
     ) -> list[Finding]:
-        """Take what a block of windows brought; give the findings it allows."""
-        means = {name: windows.mean(name) for name in windows.columns}
+        """Take what a block of windows brought, its states as `reader` reads them."""
         until = int(windows.start[-1]) + WINDOW
         self.begun = int(windows.start[0]) if self.begun is None else self.begun
-        events: list[tuple[int, int, SteadyState | CheckPoint | ColdPoint | int]] = [
+        events: list[tuple[int, int, StateFigures | CheckPoint | ColdPoint | int]] = [
             *((t // WINDOW * WINDOW + WINDOW, 3, t) for t in self._refitted(until)),
             *((s.end + WINDOW, 0, s) for s in states),
             *((c.time, 1, c) for c in cold),
             *((c.time // WINDOW * WINDOW + WINDOW, 2, c) for c in self.checks.take(until)),
         ]
         events.sort(key=lambda e: e[:2])
-        self._burn_in(windows, means)
+        self._burn_in(windows)
         findings: list[Finding] = []
         for time, _, event in events:
             findings += self._close_before(time)
@@ -178,12 +175,12 @@ class DriftWatch:
         self.refits = [t for t in self.refits if t >= until]
         return [t for t in due if self.begun is not None and t > self.begun]
 
-    def _burn_in(self, windows: Windows, means: Mapping[str, Float64]) -> None:
+    def _burn_in(self, windows: Windows) -> None:
         """Count hot windows until a new type K would have settled, and note when that was."""
         if self.settled_at is not None:
             return
         with np.errstate(invalid="ignore"):
-            hot = (means["hot"] == 1.0) & (means["nozzle"] >= HOT_ENOUGH_C)
+            hot = (windows.mean("hot") == 1.0) & (windows.mean("nozzle") >= HOT_ENOUGH_C)
         count = self.hot_windows + np.cumsum(hot)
         self.hot_windows = int(count[-1])
         if self.hot_windows >= _SETTLED_WINDOWS:
@@ -193,15 +190,15 @@ class DriftWatch:
     def _settled(self, time: int) -> bool:
         return self.settled_at is not None and self.settled_at <= time
 
-    def _take(self, event: SteadyState | CheckPoint | ColdPoint | int) -> Iterator[Finding]:
+    def _take(self, event: StateFigures | CheckPoint | ColdPoint | int) -> Iterator[Finding]:
         if isinstance(event, int):
             self.relearn()
             self.begun = event
             return
-        if isinstance(event, SteadyState):
+        if isinstance(event, StateFigures):
             if not self.shift.admits(event):
                 yield from self._close(event.start)
-            self.shift.states.append(self.reader.read(event))
+            self.shift.states.append(event)
             return
         self._add(event.name, event.time, event.value)
         yield from self._judge(event.time)

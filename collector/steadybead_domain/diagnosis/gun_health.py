@@ -48,8 +48,8 @@ class GunHealth:
         windows = self.gatherer.update(start, self.columns.of(traces, states))
         if not len(windows):
             return found
-        ended, cold = list(self.spans.update(windows)), list(self.ambient.update(windows))
-        found += self.drift.update(windows, ended, cold)
+        ended = self.drift.reader.read(list(self.spans.update(windows)))
+        found += self.drift.update(windows, ended, list(self.ambient.update(windows)))
         return sorted(found, key=lambda f: f.time)
 
     def dump(self) -> dict[str, Any]:

@@ -1,14 +1,14 @@
 """The figures of a gun for one shift, from its steady states."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from math import log
+from math import isfinite, isnan, log
 from statistics import median
 from typing import Any
 
 import numpy as np
 
-from steadybead_domain.diagnosis.balance import BalancePoint, balance_point
+from steadybead_domain.diagnosis.balance import BalancePoint, air_terms
 from steadybead_domain.diagnosis.gun_columns import NormalFlow
 from steadybead_domain.diagnosis.steady import SteadyState
 from steadybead_domain.plant import Station
@@ -48,10 +48,20 @@ class StateReader:
         self.regulated = None if channel is None else channel.regulated
         self.scale: float | None = None
 
-    def read(self, state: SteadyState) -> StateFigures:
-        """Give the figures."""
-        means = {name: np.array([value]) for name, value in state.means.items()}
-        flow = float(self.flow.of(means)[0])
+    def read(self, states: Sequence[SteadyState]) -> list[StateFigures]:
+        """Give the figures of states in order of time; all have the same columns."""
+        if not states:
+            return []
+        names = states[0].means
+        means = {name: np.array([state.means[name] for state in states]) for name in names}
+        flows = self.flow.of(means)
+        blank = np.full(len(states), np.nan)
+        nozzle, inlet, room = (means.get(n, blank) for n in ("nozzle", "inlet", "intake"))
+        terms = np.stack(air_terms(flows, nozzle, inlet, room), axis=1).tolist()
+        given = zip(states, flows.tolist(), terms, strict=True)
+        return [self._read(state, flow, air) for state, flow, air in given]
+
+    def _read(self, state: SteadyState, flow: float, air: Sequence[float]) -> StateFigures:
         figures: dict[str, float] = {}
         nozzle = state.get("nozzle")
         _put(figures, "set_gap", nozzle - state.get("set") if self.regulated is False else None)
@@ -63,32 +73,30 @@ class StateReader:
             state.start,
             state.end,
             figures,
-            self._balance(state, flow),
+            self._balance(state, *air),
             state.get("flow"),
-            0 if np.isnan(state.get("others")) else round(state.get("others")),
+            0 if isnan(state.get("others")) else round(state.get("others")),
         )
 
-    def _balance(self, state: SteadyState, flow: float) -> BalancePoint | None:
-        inlet, room = state.get("inlet"), state.get("intake")
-        made = balance_point(
-            state.nozzle, 0.0, flow, state.get("nozzle"), room if np.isnan(inlet) else inlet, room
-        )
-        power = self._power(state, made.heat_w)
-        if not (np.isfinite(power) and np.isfinite(made.heat_w) and power > 1.0):
+    def _balance(
+        self, state: SteadyState, heat_w: float, over_c: float, capacity_w_k: float
+    ) -> BalancePoint | None:
+        power = self._power(state, heat_w)
+        if not (isfinite(power) and isfinite(heat_w) and power > 1.0):
             return None
-        return BalancePoint(made.nozzle, power, made.heat_w, made.over_c, made.capacity_w_k)
+        return BalancePoint(state.nozzle, power, heat_w, over_c, capacity_w_k)
 
     def _power(self, state: SteadyState, heat_w: float) -> float:
         watts = state.get("power")
-        if np.isnan(watts):
+        if isnan(watts):
             watts = state.get("current") * state.get("supply")
-        if np.isfinite(watts):
+        if isfinite(watts):
             return watts
         share = state.get("output") / 100.0
         supply = state.get("supply")
-        if np.isfinite(supply):
+        if isfinite(supply):
             share *= (supply / 230.0) ** 2
-        if not (np.isfinite(share) and share > 0.02 and np.isfinite(heat_w)):
+        if not (isfinite(share) and share > 0.02 and isfinite(heat_w)):
             return float("nan")
         if self.scale is None:
             self.scale = 1.1 * heat_w / share
@@ -99,7 +107,7 @@ def _resistance(state: SteadyState) -> float:
     """Give the hot resistance in Ω from voltage, output and power (or mean current)."""
     volts, share = state.get("supply"), state.get("output") / 100.0
     power = state.get("power")
-    if np.isnan(power):
+    if isnan(power):
         power = volts * state.get("current")
     if not (power > 20.0 and share > 0.1):
         return float("nan")
@@ -111,7 +119,7 @@ def _percent(value: float) -> float | None:
 
 
 def _put(figures: dict[str, float], name: str, value: float | None) -> None:
-    if value is not None and np.isfinite(value):
+    if value is not None and isfinite(value):
         figures[name] = value
 
 
@@ -130,7 +138,7 @@ class Shift:
         """Give the time from which no state can join it."""
         return None if self.end is None else self.end + SHIFT_GAP
 
-    def admits(self, state: SteadyState) -> bool:
+    def admits(self, state: StateFigures) -> bool:
         """Tell whether a state belongs to it."""
         if not self.states:
             return True

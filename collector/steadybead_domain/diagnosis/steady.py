@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -72,12 +73,14 @@ class SteadySpans:
         """Give the states that end in these windows."""
         names = list(windows.columns)
         means = {name: windows.mean(name) for name in names}
-        flow = means.get("flow", np.full(len(windows), np.inf))
-        calm = self._calm(windows)
-        rows = np.stack([means[name] for name in names], axis=1)
-        for i in range(len(windows)):
-            yield from self._retold(int(windows.start[i]), names)
-            if means["hot"][i] != 1.0:
+        flows = means.get("flow", np.full(len(windows), np.inf)).tolist()
+        hot, nozzle = means["hot"].tolist(), means["nozzle"].tolist()
+        starts, calm = windows.start.tolist(), self._calm(windows).tolist()
+        rows = np.stack([means[name] for name in names], axis=1).tolist()
+        for i, start in enumerate(starts):
+            if self.told:
+                yield from self._retold(start, names)
+            if hot[i] != 1.0:
                 self.hot = 0
                 yield from self._end(names)
                 continue
@@ -85,14 +88,14 @@ class SteadySpans:
             if not calm[i] or self.hot <= self.limits.soak:
                 yield from self._end(names)
                 continue
-            place = (float(means["nozzle"][i]), float(flow[i]))
+            place = (nozzle[i], flows[i])
             if self.held and self._left(place):
                 yield from self._end(names)
             if not self.held:
                 self.anchor = place
             self.held += 1
             if self.held > self.limits.settle:
-                self.rows.append((int(windows.start[i]), rows[i].tolist()))
+                self.rows.append((start, rows[i]))
             if len(self.rows) == self.limits.longest:
                 yield self._summary(names)
 
@@ -109,7 +112,7 @@ class SteadySpans:
     def _left(self, place: tuple[float, float]) -> bool:
         t, q = self.anchor
         off = abs(place[0] - t) > self.limits.wander_c
-        return off or (np.isfinite(q) and abs(place[1] - q) > self.limits.flow_wander * q)
+        return off or (isfinite(q) and abs(place[1] - q) > self.limits.flow_wander * q)
 
     def _retold(self, start: int, names: list[str]) -> Iterator[SteadyState]:
         while self.told and self.told[0][0] < start + WINDOW:
@@ -125,9 +128,9 @@ class SteadySpans:
 
     def _summary(self, names: list[str]) -> SteadyState:
         first, last = self.rows[0][0], self.rows[-1][0]
-        table = np.array([row for _, row in self.rows])
-        means = dict(zip(names, table.mean(axis=0).tolist(), strict=True))
-        made = SteadyState(first, last + WINDOW, len(self.rows), self.nozzle, means)
+        n, columns = len(self.rows), zip(*(row for _, row in self.rows), strict=True)
+        means = {name: sum(column) / n for name, column in zip(names, columns, strict=True)}
+        made = SteadyState(first, last + WINDOW, n, self.nozzle, means)
         self.rows = []
         return made
 

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from steadybead_domain.readings import Float64, Int64
 
 Bool = npt.NDArray[np.bool_]
+_FEW = 100  # known steps in so many, or fewer: carried piece by piece
 Scalar = TypeVar("Scalar", bound=np.generic)
 
 
@@ -20,6 +21,12 @@ def hold(values: npt.NDArray[Scalar], known: Bool, before: Any) -> npt.NDArray[S
     """Carry each known value forward; `before` stands until the first one. Shapes [n]."""
     if len(known) == 1:
         return values.copy() if known[0] else np.full(1, before, values.dtype)
+    at = np.flatnonzero(known)
+    if _FEW * len(at) < len(known):
+        held = np.full(len(known), before, values.dtype)
+        if len(at):
+            held[at[0] :] = np.repeat(values[at], np.diff(at, append=len(known)))
+        return held
     last = np.maximum.accumulate(np.where(known, np.arange(len(known)), -1))
     held = values[last]
     held[last < 0] = before

@@ -28,6 +28,10 @@ class Windows:
         """Count the windows."""
         return len(self.start)
 
+    def take(self, rows: slice) -> "Windows":
+        """Give some of the windows."""
+        return Windows(self.start[rows], {name: c[rows] for name, c in self.columns.items()})
+
     def mean(self, name: str) -> Float64:
         """Give the means [m]; NaN where a step of the window is not known."""
         return np.asarray(self.columns[name].mean(axis=1))
