@@ -13,7 +13,7 @@ from types import FrameType
 
 from steadybead_api.compose import bound_socket, serve_until_stopped
 from steadybead_api.demo_instruments import furnish
-from steadybead_api.demo_past import FIRST_SEAM, JOB, is_past_missing, send_past
+from steadybead_api.demo_past import FIRST_SEAM, JOB, replay_past
 from steadybead_api.demo_records import furnish_records
 from steadybead_api.shop import open_shop
 from steadybead_collector.clock import wall_clock
@@ -33,6 +33,7 @@ def run_demo(port: int, data: Path | None, *, browser: bool) -> int:
             stack.enter_context(tempfile.TemporaryDirectory(prefix="steadybead-demo-"))
         )
         plant_file = on_a_free_port(load_plant_file(folder / "plant.toml"))
+        replay_past(plant_file, data_dir, folder, SEED, wall_clock)
         mqtt, services = stack.enter_context(
             open_shop(plant_file, data_dir, collect=True, serve=True, demo=True)
         )
@@ -40,8 +41,6 @@ def run_demo(port: int, data: Path | None, *, browser: bool) -> int:
             return 1
         furnish(services)
         furnish_records(services)
-        if is_past_missing(services):
-            send_past(mqtt.url or "", plant_file.plant, folder, SEED, wall_clock())
         scenario = read_scenario(folder / "scenario.toml", plant_file.plant)
         shop = start_in_background(mqtt.url or "", plant_file.plant, scenario, SEED)
         stack.callback(shop.stop)

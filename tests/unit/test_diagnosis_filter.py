@@ -231,3 +231,19 @@ def test_the_usual_flow_is_that_of_both_guns_when_they_often_run() -> None:
     assert flow.usual == pytest.approx(100.0)
     assert flow.runs(50.0)
     assert not flow.runs(2.0)
+
+
+def test_a_start_with_little_air_does_not_bring_the_limit_nearer() -> None:
+    """The first window holds the blower's start; the drop rises from 580 Pa to the limit."""
+    drop = [100.0, *np.linspace(580.0, 602.0, 12)]
+    flow = [22.0, *[53.0] * 12]
+    samples = [
+        Sample(30.0 * i, pa, l_min) for i, (pa, l_min) in enumerate(zip(drop, flow, strict=True))
+    ]
+    tracker = FilterTracker(LIMIT, 15.0)
+    told = [u for s in samples for u in tracker.update(s) if u.finding == REACHED]
+    told += [u for u in tracker.finish() if u.finding == REACHED]
+    first = told[0]
+    assert first.time_s >= 30.0 * 11
+    assert first.resistance is not None
+    assert first.resistance > 0.99 * LIMIT

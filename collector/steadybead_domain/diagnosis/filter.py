@@ -196,10 +196,28 @@ class FilterTracker:
         if self.limit_pa is None or seen < FEWEST:
             return False
         if seen < SHORT_RUN:
-            return min(drop for drop, _ in self.five[-2:]) * self.flow.present >= self.limit_pa
+            return min(self._newest_two()) >= self.limit_pa
         count = 9 if seen < LONG_RUN else JUMP_SAMPLES
         lag = 0.5 * (count - 1) + 2.0
         return fmean(self.lately[-count:]) + self.climb * lag * step >= self.scale_pa
+
+    def _newest_two(self) -> list[float]:
+        """Give the last two drops at the flow that is usual now, as the limit is meant."""
+        found = []
+        for drop, flow in self.five[-2:]:
+            factor, away = self.flow.to_reference(flow)
+            found.append(drop * factor * exp(self.flow.exponent * away) * self.flow.present)
+        return found
+
+    def _resistance_so_far(self) -> float | None:
+        """Give the drop at the usual flow while nothing is known of its growth."""
+        if self._reached_early():
+            return fmean(self._newest_two())
+        return fmean(self.lately) * self.flow.present if self.lately else None
+
+    def _reached_early(self) -> bool:
+        """Tell whether the limit was judged by two drops: a level of more of them lags behind."""
+        return self.reached and sum(self.bins.n) < SHORT_RUN
 
     def _lies_above(self, share: float, count: int) -> bool:
         """Tell whether the mean of the last `count` drops lies above a share of the limit."""
@@ -231,7 +249,7 @@ class FilterTracker:
     def _said(self, time_s: float) -> FilterUpdate:
         known = self._growth()
         if known is None:
-            resistance = fmean(self.lately) if self.lately else None
+            resistance = self._resistance_so_far()
             finding = self.asked or (REACHED if self.reached else SHORT)
             return FilterUpdate(time_s, resistance, None, None, None, None, finding)
         passed = self.x - self.began
@@ -243,7 +261,8 @@ class FilterTracker:
         per_h = known.rate / passed * per_s * 3600.0
         self.climb = known.rate / passed * self.expected
         if self.reached:
-            return FilterUpdate(time_s, level, per_h, 0.0, 0.0, 0.0, REACHED)
+            shown = fmean(self._newest_two()) if self._reached_early() else level
+            return FilterUpdate(time_s, shown, per_h, 0.0, 0.0, 0.0, REACHED)
         if self.limit_pa is None:
             return FilterUpdate(time_s, level, per_h, None, None, None, self.asked or NO_LIMIT)
         low, middle, high = known.ahead
