@@ -233,17 +233,11 @@ def test_the_usual_flow_is_that_of_both_guns_when_they_often_run() -> None:
     assert not flow.runs(2.0)
 
 
-def test_a_start_with_little_air_does_not_bring_the_limit_nearer() -> None:
-    """The first window holds the blower's start; the drop rises from 580 Pa to the limit."""
-    drop = [100.0, *np.linspace(580.0, 602.0, 12)]
-    flow = [22.0, *[53.0] * 12]
-    samples = [
-        Sample(30.0 * i, pa, l_min) for i, (pa, l_min) in enumerate(zip(drop, flow, strict=True))
-    ]
-    tracker = FilterTracker(LIMIT, 15.0)
-    told = [u for s in samples for u in tracker.update(s) if u.finding == REACHED]
-    told += [u for u in tracker.finish() if u.finding == REACHED]
-    first = told[0]
-    assert first.time_s >= 30.0 * 11
-    assert first.resistance is not None
-    assert first.resistance > 0.99 * LIMIT
+def test_little_air_at_first_does_not_bring_the_limit_nearer() -> None:
+    """The blower starts and the valve is opened; the drop comes to 580 of 600 Pa, no further."""
+    flow = [30.0, 48.0, 48.0, 48.0, *[53.0] * 14]
+    drop = [*[550.0 * (f / 53.0) ** 1.2 for f in flow[:4]], *np.linspace(550.0, 580.0, 14)]
+    rows = enumerate(zip(drop, flow, strict=True))
+    updates = followed([Sample(30.0 * i, pa, l_min) for i, (pa, l_min) in rows])
+    assert updates
+    assert all(u.finding != REACHED for u in updates)
