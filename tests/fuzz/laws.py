@@ -113,7 +113,11 @@ class Judge:
     """
 
     def __init__(
-        self, target: Target, beat: Callable[[int], None] | None = None, *, patient: bool = False
+        self,
+        target: Target,
+        beat: Callable[[int, str, Any], None] | None = None,
+        *,
+        patient: bool = False,
     ) -> None:
         self.target = target
         self._patient = patient
@@ -131,7 +135,7 @@ class Judge:
         tally = self.tally
         tally.inputs += 1
         if self._beat is not None:
-            self._beat(tally.inputs)
+            self._beat(tally.inputs, name, given)
         crashes = tally.crashes
         began, worked = time.perf_counter(), time.process_time()
         try:

@@ -3,18 +3,18 @@
 Each target runs in a process of its own, under a bound of memory: inputs whose choices Hypothesis
 makes, inputs changed at random, and, where it pays and atheris is installed, inputs that look for
 new paths through the code. `--replay NAME:NUMBER` feeds one input of the second kind again and
-shows what it breaks. The exit code is 1 if any input broke a law.
+shows what it breaks; an input that a process died of, or hung on, is kept in a file, which
+`--replay FILE` feeds again. `--merge FILE` takes the targets that are not named from an earlier
+`--json` of the same seed. The exit code is 1 if any input broke a law.
 """
 
 import argparse
 import json
 import math
-import mmap
 import os
 import re
 import resource
 import signal
-import struct
 import subprocess
 import sys
 import tempfile
@@ -28,7 +28,8 @@ import psutil
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
-from fuzz.laws import Judge, Tally, by_hypothesis, input_random, mutated, slow  # noqa: E402
+from fuzz.beat import Beat, Fed, begin, count, rescue  # noqa: E402
+from fuzz.laws import Broken, Judge, Tally, by_hypothesis, input_random, mutated, slow  # noqa: E402
 from fuzz.targets import TARGETS  # noqa: E402
 
 STUCK_S = 60
@@ -38,6 +39,7 @@ HYPOTHESIS_SHARE = 0.02
 MOST_HYPOTHESIS = 2000
 GUIDED = ("senml_json", "senml_cbor", "evidence")
 GUIDED_SHARE = 0.2
+KEPT = Path(tempfile.gettempdir()) / "steadybead-fuzz-kept"
 README = HERE.parents[1] / "README.md"
 BEGIN, END = "<!-- fuzz begins -->\n", "<!-- fuzz ends -->"
 
@@ -52,7 +54,8 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=1, help="targets at once")
     parser.add_argument("--json", type=Path, help="write what was found")
     parser.add_argument("--readme", action="store_true", help="put the table into the README")
-    parser.add_argument("--replay", metavar="NAME:NUMBER")
+    parser.add_argument("--merge", type=Path, help="an earlier --json, for the targets not named")
+    parser.add_argument("--replay", metavar="NAME:NUMBER or FILE")
     parser.add_argument("--one", nargs=3, help=argparse.SUPPRESS)
     words = parser.parse_args()
     if unknown := set(words.names) - set(TARGETS):
@@ -61,6 +64,7 @@ def main() -> int:
         return work(words.one[0], words.one[1], int(words.one[2]), words.seed, words.seconds)
     if words.replay:
         return replay(words.replay, words.seed)
+    known = earlier(words.merge)
     tallies: list[Tally] = []
     with ThreadPoolExecutor(words.jobs) as pool:
         names = words.names or list(TARGETS)
@@ -69,6 +73,8 @@ def main() -> int:
         ):
             tallies.append(tally)
             say(row(tally) if len(tallies) > 1 else f"{HEAD}{row(tally)}")
+    known |= {tally.target: tally for tally in tallies}
+    tallies = [known[name] for name in TARGETS if name in known]
     say(row(total(tallies)))
     for line in findings(tallies):
         say(line)
@@ -77,6 +83,12 @@ def main() -> int:
     if words.readme:
         into_readme(tallies, words.seed)
     return 1 if any(t.broken for t in tallies) else 0
+
+
+def earlier(path: Path | None) -> dict[str, Tally]:
+    """Read what an earlier run found, by target."""
+    rows = [] if path is None else json.loads(path.read_text("utf-8"))
+    return {row["target"]: Tally.of(row) for row in rows}
 
 
 def whole(name: str, share: float, seed: int, seconds: float) -> Tally:
@@ -104,10 +116,8 @@ def atheris_there() -> bool:
 def run_apart(name: str, engine: str, inputs: int, seed: int, seconds: float) -> Tally:
     """Run one engine in its own process; end it if an input does not come back."""
     with tempfile.TemporaryDirectory(prefix="steadybead-fuzz-") as folder:
-        beat = Path(folder) / "beat"
-        beat.write_bytes(b"\0" * 8)
-        command = [sys.executable, str(HERE / "run.py"), "--seed", str(seed)]
-        command += ["--seconds", str(seconds), "--one", name, engine, str(inputs)]
+        beat = begin(Path(folder))
+        command = command_of(name, engine, inputs, seed, seconds)
         environment = {**os.environ, "FUZZ_FOLDER": folder, "PYTHONHASHSEED": "0"}
         with (Path(folder) / "err").open("wb") as errors:
             process = subprocess.Popen(command, env=environment, stderr=errors, stdout=errors)
@@ -116,11 +126,27 @@ def run_apart(name: str, engine: str, inputs: int, seed: int, seconds: float) ->
         report = Path(folder) / "tally.json"
         if report.exists() and not stuck:
             return Tally.of(json.loads(report.read_text("utf-8")))
-        number = struct.unpack("<q", beat.read_bytes())[0]
-        tally = Tally(name, number, refused=max(0, number - 1))
         what = f"no answer within {STUCK_S} s" if stuck else f"exit code {process.returncode}"
-        tally.note(f"{what}: {said[-600:]}", engine, f"{name}:{number - 1}", engine)
-        return tally
+        return died(name, engine, seed, Path(folder), f"{what}: {said[-600:]}")
+
+
+def command_of(name: str, engine: str, inputs: int, seed: int, seconds: float) -> list[str]:
+    """Give the command of one engine's process."""
+    command = [sys.executable, str(HERE / "run.py"), "--seed", str(seed)]
+    return [*command, "--seconds", str(seconds), "--one", name, engine, str(inputs)]
+
+
+def died(name: str, engine: str, seed: int, folder: Path, what: str) -> Tally:
+    """Tell of a process that did not come to its end, and keep its last input."""
+    number = count(folder)
+    tally = Tally(name, number, refused=max(0, number - 1))
+    found = rescue(folder, KEPT, seed)
+    if found is None:
+        tally.broken = [Broken(what, engine, "before the first input", "")]
+    else:
+        path, fed = found
+        tally.broken = [Broken(what, engine, fed.name, f"kept in {path}: {fed.given!r}"[:2000])]
+    return tally
 
 
 def wait(process: "subprocess.Popen[bytes]", beat: Path) -> bool:
@@ -155,13 +181,11 @@ def work(name: str, engine: str, inputs: int, seed: int, seconds: float) -> int:
     folder = Path(os.environ["FUZZ_FOLDER"])
     room = folder / "room"
     room.mkdir()
-    with (folder / "beat").open("r+b") as file:
-        shared = mmap.mmap(file.fileno(), 8)
     target = TARGETS[name].build(room)
     if not name.startswith("http"):  # threads take address space of their own
         bound_memory()
-    judge = Judge(target, lambda number: struct.pack_into("<q", shared, 0, number))
-
+    beat = Beat(folder, name, engine)
+    judge = Judge(target, beat)
     judge.until = time.monotonic() + seconds
 
     def keep() -> None:
@@ -181,6 +205,7 @@ def work(name: str, engine: str, inputs: int, seed: int, seconds: float) -> int:
         by_hypothesis(judge, min(MOST_HYPOTHESIS, max(1, round(inputs * HYPOTHESIS_SHARE))))
         mutated(judge, inputs - judge.tally.inputs, seed)
     keep()
+    beat.close()
     return 0
 
 
@@ -195,11 +220,14 @@ def bound_memory() -> None:
 def replay(word: str, seed: int) -> int:
     """Feed one input again, with the traceback of what it breaks."""
     name, _, number = word.partition(":")
+    fed = Fed.read(Path(word)) if Path(word).is_file() else None
     with tempfile.TemporaryDirectory(prefix="steadybead-fuzz-") as folder:
-        target = TARGETS[name].build(Path(folder))
-        given = target.make(input_random(target.name, seed, int(number)))
+        target = TARGETS[fed.target if fed else name].build(Path(folder))
+        given = fed.given if fed else target.make(input_random(target.name, seed, int(number)))
+        feed = target.feed_bytes if fed and fed.engine == "guided" else target.feed
+        assert feed is not None
         say(f"{given!r}"[:5000])
-        say("accepted" if target.feed(given) else "refused")
+        say("accepted" if feed(given) else "refused")
     return 0
 
 

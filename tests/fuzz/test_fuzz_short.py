@@ -1,9 +1,13 @@
 """Every target in its short form: no input breaks a law. `make fuzz` runs the full counts."""
 
+import math
+import sys
 from pathlib import Path
 
 import pytest
 
+from fuzz import run
+from fuzz.beat import Fed
 from fuzz.laws import Judge, Tally, by_hypothesis, law, mutated
 from fuzz.targets import TARGETS
 
@@ -40,3 +44,62 @@ def test_a_target_that_breaks_its_law_is_told_with_the_input() -> None:
     assert [(b.first, b.times) for b in broken] == [("times:2", 2)]
     assert "letters from elsewhere" in broken[0].what
     assert Tally.of(judge.tally.to_json()) == judge.tally
+
+
+DEADLY = """
+import os, sys
+sys.path.insert(0, {tests!r})
+from fuzz import run
+from fuzz.laws import Target
+
+def feed(given):
+    if given[0] % 40 == 7:
+        os.abort()
+    return True
+
+class Deadly:
+    def build(self, folder):
+        return Target("deadly", lambda draw: (draw.randrange(10**6), "é"), feed)
+
+run.TARGETS["deadly"] = Deadly()
+sys.exit(run.work("deadly", "mutated", 5000, 3, 1e9))
+"""
+
+
+def test_the_input_that_a_process_dies_of_is_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    script = DEADLY.format(tests=str(Path(__file__).resolve().parents[1]))
+    monkeypatch.setattr(run, "command_of", lambda *_: [sys.executable, "-c", script])
+    monkeypatch.setattr(run, "KEPT", tmp_path)
+    tally = run.run_apart("deadly", "mutated", 5000, 3, math.inf)
+    [broken] = tally.broken
+    [path] = tmp_path.iterdir()
+    assert "exit code -6" in broken.what
+    assert f"kept in {path}: " in broken.shown
+    assert f"kept in {path}: " in run.findings([tally])[0]
+    fed = Fed.read(path)
+    assert (fed.target, fed.engine, fed.name) == ("deadly", "mutated", broken.first)
+    assert fed.given[0] % 40 == 7
+    assert fed.given[1] == "é"
+
+
+def test_a_kept_input_is_fed_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    beat_folder = tmp_path / "beat"
+    beat_folder.mkdir()
+    run.begin(beat_folder)
+    assert run.rescue(beat_folder, tmp_path, 1) is None
+    beat = run.Beat(beat_folder, "times", "mutated")
+    beat(1, "times:0", "2026-05-04T07:30:00Z")
+    beat.close()
+    found = run.rescue(beat_folder, tmp_path, 1)
+    assert found is not None
+    assert run.replay(str(found[0]), 1) == 0
+    assert capsys.readouterr().out == "'2026-05-04T07:30:00Z'\naccepted\n"
+
+
+def test_an_earlier_run_stands_for_the_targets_that_are_not_named(tmp_path: Path) -> None:
+    path = tmp_path / "earlier.json"
+    path.write_text('[{"target": "topics", "inputs": 7, "broken": []}]', "utf-8")
+    assert run.earlier(path) == {"topics": Tally("topics", 7)}
+    assert run.earlier(None) == {}
