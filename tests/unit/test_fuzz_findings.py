@@ -1,5 +1,6 @@
 """What fuzzing found, each as the smallest input that showed it (`make fuzz`)."""
 
+import base64
 import io
 import json
 import struct
@@ -8,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from pcodec import ChunkConfig, DeltaSpec, standalone
 
@@ -22,6 +24,7 @@ from steadybead_collector.analyse_drift import analyse_drift
 from steadybead_collector.config import PlantFileError, load_plant_file
 from steadybead_collector.config.problems import Problem
 from steadybead_collector.drift_log import read_drift_log
+from steadybead_collector.evidence.keys import SigningKeyError, read_public, signing_key
 from steadybead_collector.ingest.weld_message import WeldMessageError, read_weld
 from steadybead_collector.records.procedure_file import read_procedures
 from steadybead_collector.stores import journal_codec, packed
@@ -255,3 +258,32 @@ def test_a_scenario_s_number_beyond_all_floats_is_refused_with_its_line() -> Non
 def test_a_line_break_in_a_name_adds_no_line_to_a_plant_file_s_mistakes() -> None:
     said = str(Problem(3, "channel 'gun-a\nline 9: all is well'", "give it another name"))
     assert said == "line 3: channel 'gun-a\\nline 9: all is well': give it another name"
+
+
+def of_another_kind(der: bytes, what: str) -> str:
+    """Give a key's PEM with an object identifier that names no algorithm."""
+    changed = base64.b64encode(der.replace(b"\x06\x03\x2b\x65\x70", b"\x06\x03\x2b\x65\x7f"))
+    return f"-----BEGIN {what} KEY-----\n{changed.decode()}\n-----END {what} KEY-----\n"
+
+
+def test_a_public_key_of_an_unknown_kind_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "key.pem"
+    der = KEY.public_key().public_bytes(
+        serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
+    )
+    path.write_text(of_another_kind(der, "PUBLIC"), "ascii")
+    with pytest.raises(SigningKeyError, match="no Ed25519 public key"):
+        read_public(path)
+
+
+def test_a_signing_key_of_an_unknown_kind_is_refused(tmp_path: Path) -> None:
+    signing_key(tmp_path)
+    [path] = [p for p in (tmp_path / "keys").iterdir() if p.name == "evidence-key.pem"]
+    der = KEY.private_bytes(
+        serialization.Encoding.DER,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+    path.write_text(of_another_kind(der, "PRIVATE"), "ascii")
+    with pytest.raises(SigningKeyError, match="no Ed25519 key"):
+        signing_key(tmp_path)

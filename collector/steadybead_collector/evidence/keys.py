@@ -6,6 +6,7 @@ import stat
 from pathlib import Path
 from typing import Final
 
+from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
@@ -16,6 +17,7 @@ FOLDER: Final = "keys"
 PRIVATE: Final = "evidence-key.pem"
 PUBLIC: Final = "evidence-key.pub.pem"
 _LARGEST: Final = 10_000
+_OTHERS: Final = (ValueError, TypeError, UnsupportedAlgorithm)
 
 
 class SigningKeyError(PlainError):
@@ -47,7 +49,7 @@ def read_public(path: Path) -> bytes:
     """Read a public key, PEM or the base64url of its 32 bytes; SigningKeyError, OSError."""
     with path.open("rb") as file:
         text = file.read(_LARGEST)
-    with contextlib.suppress(ValueError, TypeError):
+    with contextlib.suppress(*_OTHERS):
         found = serialization.load_pem_public_key(text)
         if isinstance(found, Ed25519PublicKey):
             return found.public_bytes_raw()
@@ -88,7 +90,7 @@ def _read(path: Path) -> Ed25519PrivateKey:
         raise SigningKeyError(f"{path}: other users can read this key: run chmod 600 {path}")
     try:
         key = serialization.load_pem_private_key(path.read_bytes(), None)
-    except (ValueError, TypeError):
+    except _OTHERS:
         key = None
     if not isinstance(key, Ed25519PrivateKey):
         raise SigningKeyError(
