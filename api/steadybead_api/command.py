@@ -17,6 +17,7 @@ from steadybead_domain.errors import PlainError
 DONE = 0
 NO = 1
 MISUSE = 2
+SWITCH_S = 0.0005  # a thread that judges for long lets those in that receive and answer
 ROLES = ("viewer", "welder", "maintenance", "quality", "administrator")
 _FAULT = "steadybead: "
 
@@ -205,6 +206,7 @@ _COMMANDS: dict[str, Callable[[argparse.Namespace], int]] = {
 def main(words: Sequence[str] | None = None) -> int:
     """Run one command; give its exit code: 0 done, 1 the answer is no, 2 misuse or bad input."""
     parsed = build_parser().parse_args(words)
+    sys.setswitchinterval(SWITCH_S)
     try:
         return _COMMANDS[parsed.command](parsed)
     except KeyboardInterrupt:
