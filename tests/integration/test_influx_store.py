@@ -13,6 +13,7 @@ import influx_server
 from influx_server import Gate
 from steadybead_collector.stores import ServerAccess, open_readings
 from steadybead_collector.stores.influx.address import InfluxAddress
+from steadybead_collector.stores.influx.faults import AwayError
 from steadybead_collector.stores.influx.lines import columns_of
 from steadybead_collector.stores.influx.reader import InfluxReader
 from steadybead_collector.stores.influx.server import Series, Server
@@ -167,6 +168,93 @@ def test_what_comes_while_the_server_is_away_waits_and_follows_in_order(
     assert all_of(store, NOZZLE, START, START + DAY).value.tolist() == numbered(8)
 
 
+def aside(store: InfluxReadings, gate: Gate, count: int) -> list[int]:
+    """Append one reading and, while the server is away, `count` more; give the positions."""
+    positions = [store.append(one(0)).position]
+    gate.away = True
+    positions += [store.append(one(i)).position for i in range(1, count + 1)]
+    gate.away = False
+    return positions
+
+
+def writes(gate: Gate) -> int:
+    return sum("/write" in path for _, path in gate.requests)
+
+
+def test_batches_that_waited_go_out_together_each_under_its_own_position(
+    opened: Callable[..., InfluxReadings], gate: Gate, clock: Clock
+) -> None:
+    store = opened()
+    positions = aside(store, gate, 150)
+    clock.now_s += 60
+    gate.requests.clear()
+    positions.append(store.append(one(151)).position)
+    assert writes(gate) == 4  # announced, written; then the batch itself
+    assert store.fault == ""
+    again = opened("other")
+    found = list(again.since(positions[0]))
+    assert [position for position, _ in found] == positions[1:]
+    assert [rows.columns[NOZZLE].value.tolist() for _, rows in found] == [
+        [value] for value in numbered(151, 1)
+    ]
+    assert all_of(again, NOZZLE, START, START + DAY).value.tolist() == numbered(152)
+
+
+@pytest.mark.parametrize("lost", [0, 1])  # the answer to the announcement, or to the readings
+def test_batches_whose_common_answer_was_lost_are_not_doubled(
+    opened: Callable[..., InfluxReadings],
+    gate: Gate,
+    clock: Clock,
+    monkeypatch: pytest.MonkeyPatch,
+    lost: int,
+) -> None:
+    store = opened()
+    positions = aside(store, gate, 30)
+    clock.now_s += 60
+    answers = iter([True] * lost + [False])
+    write = Server.write
+
+    def lose(server: Server, lines: str) -> None:
+        write(server, lines)
+        if not next(answers):
+            raise AwayError("the answer was lost")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Server, "write", lose)
+        store.maintain()
+    assert next(answers, None) is None
+    assert "wait on this machine's disk" in store.fault
+    store.close()  # as after a kill: the server may have what the spool still keeps
+    again = opened()
+    settle(again)
+    assert again.fault == ""
+    assert [position for position, _ in again.since(0)] == positions
+    assert all_of(again, NOZZLE, START, START + DAY).value.tolist() == numbered(31)
+
+
+def test_among_many_that_wait_a_repeat_and_a_conflict_are_found(
+    opened: Callable[..., InfluxReadings], gate: Gate, clock: Clock, quarantine: list[Refused]
+) -> None:
+    store = opened()
+    for i in range(-9, 0):
+        store.append(one(i))
+    store.close()
+    store = opened()  # which remembers the newest only
+    aside(store, gate, 20)
+    gate.away = True
+    assert len(store.append(one(-5)).accepted) == 1
+    assert len(store.append(one(-3, 7.5)).accepted) == 1
+    for i in range(21, 40):
+        store.append(one(i))
+    gate.away = False
+    clock.now_s += 60
+    settle(store)
+    assert [row.outcome for row in quarantine] == ["conflict"]
+    assert "kept -3, came 7.5" in quarantine[0].detail
+    found = all_of(store, NOZZLE, START - DAY, START + DAY).value.tolist()
+    assert found == numbered(49, -9)
+
+
 def test_the_spool_outlives_the_process(
     opened: Callable[..., InfluxReadings], gate: Gate, clock: Clock
 ) -> None:
@@ -279,6 +367,29 @@ def test_readings_older_than_the_bucket_keeps_go_to_quarantine(
     ]
     assert "retention policy" in quarantine[0].detail
     assert all_of(store, NOZZLE, START, now).value.tolist() == [2.0]
+
+
+def test_of_many_that_waited_only_the_refused_ones_go_to_quarantine(
+    gate: Gate, opened: Callable[..., InfluxReadings], clock: Clock, quarantine: list[Refused]
+) -> None:
+    if gate.native:
+        pytest.skip("needs a bucket with a short retention of its own")
+    gate.bucket = "short-too"
+    order = Server(gate.address())
+    order.order('CREATE DATABASE "short-too" WITH DURATION 2h SHARD DURATION 1h')
+    order.close()
+    now = time.time_ns() // 1000
+    store = opened("short-too")
+    gate.away = True
+    for i in range(5):
+        fresh = reading(now - (9 - i) * SECOND, float(i))
+        store.append(batch({NOZZLE: [fresh], FLOW: [reading(START + i * SECOND, 9.0)]}, now))
+    gate.away = False
+    clock.now_s += 60
+    settle(store)
+    assert store.fault == ""
+    assert [(row.topic, row.outcome) for row in quarantine] == [(str(FLOW), "store")] * 5
+    assert all_of(store, NOZZLE, START, now).value.tolist() == numbered(5)
 
 
 def test_another_reader_sees_late_readings_at_once(

@@ -1,6 +1,6 @@
 """Batches that wait on this machine's disk while the readings server is away."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -79,10 +79,6 @@ class Spool:
         self.count += 1
         self.size += size
 
-    def first(self) -> Waiting | None:
-        """Give the batch that waits longest."""
-        return next(self.after(-1, 1), None)
-
     def after(self, position: int, limit: int = -1) -> Iterator[Waiting]:
         """Walk the batches behind a position, in their order."""
         with told(self.path):
@@ -101,14 +97,16 @@ class Spool:
         with told(self.path):
             return {row[0] for row in self._file.execute("SELECT position FROM waiting")}
 
-    def remove(self, position: int) -> None:
-        """Drop a batch that the server has."""
-        with told(self.path):
-            found = "SELECT length(data) + length(names) FROM waiting WHERE position = ?"
-            size = self._file.execute(found, (position,)).get or 0
-            self._file.execute("DELETE FROM waiting WHERE position = ?", (position,))
-        self.count -= 1
-        self.size -= size
+    def remove(self, positions: Sequence[int]) -> None:
+        """Drop batches that the server has, all or none."""
+        gone = 0
+        with told(self.path), self._file:
+            for position in positions:
+                found = "SELECT length(data) + length(names) FROM waiting WHERE position = ?"
+                gone += self._file.execute(found, (position,)).get or 0
+                self._file.execute("DELETE FROM waiting WHERE position = ?", (position,))
+        self.count -= len(positions)
+        self.size -= gone
 
     def close(self) -> None:
         """Close the file; idempotent."""

@@ -13,7 +13,9 @@ from steadybead_collector.stores.identity import Sifted, sift
 from steadybead_collector.stores.influx import lines, questions, retention
 from steadybead_collector.stores.influx.address import InfluxAddress
 from steadybead_collector.stores.influx.channels import Channels
+from steadybead_collector.stores.influx.faults import RejectedError
 from steadybead_collector.stores.influx.identity import Nearby, on_server
+from steadybead_collector.stores.influx.joining import MOST_BATCHES, in_a_row, write_row
 from steadybead_collector.stores.influx.line import Line
 from steadybead_collector.stores.influx.reader import InfluxReader
 from steadybead_collector.stores.influx.refusals import Refuse, late_conflicts, refuse_nothing
@@ -221,20 +223,41 @@ class InfluxReadings(InfluxReader):
         return self._appended(sifted, new, received)
 
     def _drain(self) -> None:
-        """Bring what waits to the server, in its order, a few batches at once."""
-        for _ in range(_DRAINED_AT_ONCE):
-            waiting = self._spool.first() if self._spool.count and self._line.may_try() else None
-            if waiting is None:
+        """Bring what waits to the server, in its order: all that is surely new in one request.
+
+        What is not goes one by one, a few at once.
+        """
+        if not self._spool.count or not self._line.may_try():
+            return
+        waiting = list(self._spool.after(-1, MOST_BATCHES))
+        try:
+            row = in_a_row(waiting, self._channels)
+            if len(row) > 1 and self._went(row):
                 return
-            try:
-                found = self._commit(waiting.flat, waiting.received, waiting.position)
-                if found.conflicts:
-                    self._refuse(list(late_conflicts(found.conflicts, waiting.received)))
-            except StoreError as error:
-                self._line.fell(str(error))
-                return
-            self._line.holds()
-            self._spool.remove(waiting.position)
+            for item in waiting[:_DRAINED_AT_ONCE]:
+                self._judge(item)
+        except StoreError as error:
+            self._line.fell(str(error))
+
+    def _went(self, row: Sequence[Waiting]) -> bool:
+        """Bring batches in one request; False where the server refuses a part of it."""
+        try:
+            write_row(self._server, self._producer, row, self._rollups)
+        except RejectedError:
+            return False
+        self._line.holds()
+        for item in row:
+            self._note(item.flat, item.position, stored=True)
+        self._spool.remove([item.position for item in row])
+        return True
+
+    def _judge(self, waiting: Waiting) -> None:
+        """Bring one batch, without what the server has and what contradicts it."""
+        found = self._commit(waiting.flat, waiting.received, waiting.position)
+        if found.conflicts:
+            self._refuse(list(late_conflicts(found.conflicts, waiting.received)))
+        self._line.holds()
+        self._spool.remove([waiting.position])
 
     def _note(self, flat: Flat, position: int, *, stored: bool) -> None:
         self._channels.see(flat, stored=stored)
