@@ -3,6 +3,7 @@ import sys
 
 import pytest
 
+from steadybead_domain.conversion import units
 from steadybead_domain.conversion.units import UnitError, same_dimension, to_unit
 from steadybead_domain.quantities import Quantity
 
@@ -74,10 +75,24 @@ def test_refusal_names_a_remedy(unit: str, target: str, message: str) -> None:
     assert not same_dimension(unit, target)
 
 
+@pytest.mark.parametrize("unit", units._KINDS)
+def test_factors_by_prefix_are_those_of_the_units_library(unit: str) -> None:
+    kind, expression = units._KINDS[unit]
+    told = 0
+    for target, (other_kind, other) in units._KINDS.items():
+        if kind == other_kind and expression != other:
+            by_prefix = units._by_prefix(expression, other)
+            if by_prefix is not None:
+                assert by_prefix == units._factors(unit, expression, target, other)
+                told += 1
+    assert told or unit not in ("mV", "kPa", "mA", "kW", "mm", "kHz", "kN")
+
+
 def test_plain_spellings_start_without_the_units_library() -> None:
     code = (
         "import sys; from steadybead_domain.conversion.units import to_unit;"
-        "to_unit('Cel', 'Cel'); to_unit('l/min', 'L/min'); sys.exit('pint' in sys.modules)"
+        "to_unit('Cel', 'Cel'); to_unit('l/min', 'L/min'); to_unit('kPa', 'Pa');"
+        "sys.exit('pint' in sys.modules)"
     )
     path = [p for p in sys.path if p]
     done = subprocess.run(

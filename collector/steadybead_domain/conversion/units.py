@@ -104,6 +104,9 @@ _PLAIN = {
     **_RATES,
     **_FREQUENCY,
 }
+# SI Brochure, 9th edition, table 7
+_PREFIXES = {"micro": -6, "milli": -3, "centi": -2, "hecto": 2, "kilo": 3, "mega": 6}
+_SI = {"pascal", "volt", "ampere", "watt", "newton", "meter", "hertz"}
 _KINDS: dict[str, tuple[str, str]] = {
     **{name: ("", expression) for name, expression in _PLAIN.items()},
     **{name: ("ratio", expression) for name, expression in _RATIO.items()},
@@ -136,7 +139,8 @@ def to_unit(unit: str, target: str) -> tuple[float, float]:
         raise UnitError(_other_dimension(unit, target))
     if expression == target_expression:
         return 1.0, 0.0
-    return _factors(unit, expression, target, target_expression)
+    by_prefix = _by_prefix(expression, target_expression)
+    return by_prefix or _factors(unit, expression, target, target_expression)
 
 
 def same_dimension(unit: str, target: str) -> bool:
@@ -159,6 +163,21 @@ def _known(unit: str, target: str) -> tuple[str, str]:
             f'write L/min (or m3/h, …) and reference = "{reference}", if that is what is meant'
         )
     raise UnitError(f"unknown unit {_shown(unit)}: write {_alternatives(target)}")
+
+
+def _by_prefix(expression: str, target_expression: str) -> tuple[float, float] | None:
+    """Give the factor of units that differ by their SI prefix only, without the units library."""
+    (power, base), (target_power, target_base) = map(_split, (expression, target_expression))
+    if base not in _SI or base != target_base:
+        return None
+    return float(f"1e{power - target_power}"), 0.0
+
+
+def _split(expression: str) -> tuple[int, str]:
+    for prefix, power in _PREFIXES.items():
+        if expression.startswith(prefix):
+            return power, expression.removeprefix(prefix)
+    return 0, expression
 
 
 def _factors(
