@@ -50,6 +50,7 @@ def main() -> int:
     if unknown := set(words.names) - set(NAMES):
         parser.error(f"no bench {min(unknown)}: there are {', '.join(NAMES)}")
     sys.path[:0] = [str(HERE), str(HERE.parent)]
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # a start that compiles anew is nobody's start
     sys.stdout.write(f"{machine()}\n\n| what | figure | goal | met |\n| --- | --- | --- | --- |\n")
     figures: list[dict[str, Any]] = []
     for name in words.names or NAMES:
