@@ -184,6 +184,6 @@ def _line(
 
 
 def _plain(value: Any) -> Any:
-    if not isinstance(value, float | np.floating):
+    if not isinstance(value, float):
         return value
     return float(f"{value:.6g}") if math.isfinite(value) else None

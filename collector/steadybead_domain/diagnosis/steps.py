@@ -5,6 +5,7 @@ numbers, booleans and untouched values are carried; no running sum is.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, TypeVar
 
 import numpy as np
@@ -24,8 +25,8 @@ def hold(values: npt.NDArray[Scalar], known: Bool, before: Any) -> npt.NDArray[S
     at = np.flatnonzero(known)
     if _FEW * len(at) < len(known):
         held = np.full(len(known), before, values.dtype)
-        if len(at):
-            held[at[0] :] = np.repeat(values[at], np.diff(at, append=len(known)))
+        for low, high in pairwise([*at.tolist(), len(known)]):
+            held[low:high] = values[low]
         return held
     last = np.maximum.accumulate(np.where(known, np.arange(len(known)), -1))
     held = values[last]
