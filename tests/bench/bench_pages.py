@@ -69,7 +69,7 @@ def main(short: bool) -> list[dict[str, Any]]:
     """Run all; needs chromium."""
     found = first_views(1 if short else 5, PATHS[:2] if short else PATHS)
     found += freshness(3 if short else 40)
-    found += wall(1, 2) if short else wall(4, 24)
+    found += wall(0.1, 0.2) if short else wall(4, 24)
     return [row | {"goal": None, "met": None} for row in found] if short else found
 
 
@@ -180,7 +180,7 @@ def _shown(page: Page, address: str, client: paho.Client, readings: int) -> list
     return [seen[text] - at if text in seen else 1e6 for text, at in sent.items()]
 
 
-def wall(settled: int, hours: int) -> list[dict[str, Any]]:
+def wall(settled: float, hours: float) -> list[dict[str, Any]]:
     """Leave a wall of fifty stations open; compare what it holds after some hours and at last.
 
     It has settled once the stream has broken off and begun anew, after two hours here.
@@ -194,9 +194,10 @@ def wall(settled: int, hours: int) -> list[dict[str, Any]]:
         session = page.context.new_cdp_session(page)
         session.send("HeapProfiler.enable")
         session.send("Performance.enable")
-        let_live(page, scene, 0, settled * 3600)
+        settled_s, lasting_s = round(settled * 3600), round((hours - settled) * 3600)
+        let_live(page, scene, 0, settled_s)
         first = held(session)
-        let_live(page, scene, settled * 3600, (hours - settled) * 3600)
+        let_live(page, scene, settled_s, lasting_s)
         last = held(session)
         drawn = page.locator(".tile").count()
     heap = last["JSHeapUsedSize"] / first["JSHeapUsedSize"]
