@@ -86,3 +86,13 @@ def test_a_window_counts_the_last_steps_over_blocks_of_any_length(condition: np.
             counted += window.update(block).tolist()
     every = past + condition.tolist()
     assert counted == [sum(every[i + 1 : i + 6]) for i in range(len(condition))]
+
+
+@pytest.mark.parametrize(
+    "known", [[], [0], [999], [0, 500, 999], [3, 4, 5], list(range(0, 1000, 7))]
+)
+def test_a_value_is_held_until_the_next_however_few_there_are(known: list[int]) -> None:
+    mask, values = np.zeros(1000, np.bool_), np.arange(1000.0)
+    mask[known] = True
+    held = hold(values, mask, -1.0)
+    assert held.tolist() == [max([-1, *(k for k in known if k <= i)]) for i in range(1000)]

@@ -5,6 +5,7 @@ import io
 import json
 import struct
 import zlib
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +31,8 @@ from steadybead_collector.records.procedure_file import read_procedures
 from steadybead_collector.stores import journal_codec, packed
 from steadybead_collector.stores.inflate import inflate
 from steadybead_domain.calibration.codec import fitting_from_json, to_json
+from steadybead_domain.diagnosis.shift_figures import StateFigures, StateReader
+from steadybead_domain.diagnosis.steady import SteadyState
 from steadybead_domain.errors import PlainError, one_line
 from steadybead_domain.evidence.jws import canonical, sign
 from steadybead_domain.ids import StationId
@@ -175,6 +178,43 @@ def test_a_pause_that_is_passed_over_changes_no_line(
         told.append(out.getvalue())
     assert told[0] == told[1]
     assert told[0].count("\n") >= 2
+
+
+def _hourly(path: Path) -> None:
+    rows = (f"{3600 * i},{320 + i % 3},{51 + i % 2},{900 + i % 5}" for i in range(60))
+    path.write_text("time_s,nozzle_c,flow_l_min,power_w\n" + "\n".join(rows), "utf-8")
+
+
+def test_of_hourly_rows_each_steady_state_is_read_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, out = tmp_path / "log.csv", io.StringIO()
+    read: list[int] = []
+    _hourly(path)
+    plain = StateReader.read
+
+    def counted(reader: StateReader, states: Sequence[SteadyState]) -> list[StateFigures]:
+        read.extend(s.start for s in states)
+        return plain(reader, states)
+
+    monkeypatch.setattr(StateReader, "read", counted)
+    assert analyse_drift(path, out) == 0
+    told = [line for line in map(json.loads, out.getvalue().splitlines()) if line["nozzle_c"]]
+    assert len(read) == len(set(read)) == len(told) > 500
+
+
+def test_how_many_hours_are_walked_at_once_changes_no_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, told = tmp_path / "log.csv", []
+    _hourly(path)
+    for hours in (1, 4, 7):
+        monkeypatch.setattr(analyse_module, "AT_ONCE", hours)
+        out = io.StringIO()
+        assert analyse_drift(path, out) == 0
+        told.append(out.getvalue())
+    assert told[0] == told[1] == told[2]
+    assert '"residual_w": null' not in told[0].splitlines()[-1]
 
 
 def _shift(day: int) -> range:
