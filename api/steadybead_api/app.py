@@ -18,6 +18,7 @@ from steadybead_api import (
     instrument_routes,
     live_routes,
     login_routes,
+    lost_page,
     openapi,
     people_routes,
     problems,
@@ -108,6 +109,7 @@ def create_app(services: Services) -> FastAPI:
     take(app, maintenance_router(services))
     take(app, alarm_router(services))
     take(app, setup_router(services))
+    lost_page.install(app, services)
     openapi.install(app)
     app.add_middleware(DemoVisitor)
     app.add_middleware(BodyLimit)

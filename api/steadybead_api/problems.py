@@ -66,7 +66,7 @@ def install(app: FastAPI, headers: Mapping[str, str]) -> None:
     `headers` go with the answer to a defect, which is made outside of all layers.
     """
     app.exception_handler(Problem)(answer)
-    app.exception_handler(HTTPException)(_from_http)
+    app.exception_handler(HTTPException)(from_http)
     app.exception_handler(RequestValidationError)(_from_validation)
     app.exception_handler(StoreError)(_from_store)
     app.exception_handler(Exception)(partial(_from_defect, headers=headers))
@@ -76,7 +76,8 @@ def _response(members: dict[str, Any], headers: Mapping[str, str] | None = None)
     return JSONResponse(members, members["status"], headers=headers, media_type=MEDIA_TYPE)
 
 
-def _from_http(request: Request, error: HTTPException) -> JSONResponse:
+def from_http(request: Request, error: HTTPException) -> JSONResponse:
+    """Write what the framework raised as a problem."""
     detail = {
         404: "there is nothing at this address",
         405: "this address does not take this method",

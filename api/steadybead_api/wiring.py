@@ -8,6 +8,7 @@ from steadybead_api.worth import near_in_store
 from steadybead_domain.conversion.specs import Thermocouple
 from steadybead_domain.conversion.wiring import wiring_hint
 from steadybead_domain.ids import ChannelId
+from steadybead_domain.live import GunState
 from steadybead_domain.plant import Channel
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.readings import Float64
@@ -19,8 +20,8 @@ CHECK_HOLDS = DAY
 def hint_text(services: Services, measuring: Measuring, channel: Channel, now: int) -> str:
     """Give the likely cause of an implausible reading; empty where all is plausible.
 
-    The gun should have its set temperature, where that is a channel, and had what the probe of
-    the newest reference check showed.
+    The gun should have its set temperature, where that is a channel and the heat is on, and had
+    what the probe of the newest reference check showed.
     """
     conversion = channel.conversion
     if not isinstance(conversion, Thermocouple):
@@ -44,11 +45,22 @@ def _expectations(
         None if station is None else station.channel_of(Quantity.SET_TEMPERATURE, channel.gun)
     )
     set_c = None if settings is None else near_in_store(services, now)(settings.id)
+    if _is_heat_off(services, channel, now):
+        set_c = None
     found: list[tuple[int, float | None]] = [(now, set_c)]
     checks = [c for c in measuring.checks(channel.id) if not c.withdrawn]
     if checks and checks[-1].time > now - CHECK_HOLDS:
         found.append((checks[-1].time, checks[-1].reference))
     return found
+
+
+def _is_heat_off(services: Services, channel: Channel, now: int) -> bool:
+    """Tell whether the gun cools or is off: it then has not what it is set to."""
+    stations = services.live.snapshot(now).stations
+    states = {
+        gun.gun: gun.state for s in stations if s.station == channel.id.station_id for gun in s.guns
+    }
+    return states.get(channel.gun or "") in (GunState.COOLING, GunState.OFF)
 
 
 def _at(services: Services, channel: Channel, junction: str | float, time: int) -> float | None:

@@ -20,7 +20,7 @@ SHELF_HOURS = (1, 4, 8, 24)
 ACTS = {
     ActKind.ACKNOWLEDGE: mark("acknowledged"),
     ActKind.SHELVE: mark("shelved"),
-    ActKind.UNSHELVE: mark("taken from the shelf"),
+    ActKind.UNSHELVE: mark("unshelved"),
     ActKind.TAKE_OUT_OF_SERVICE: mark("taken out of service"),
     ActKind.RETURN_TO_SERVICE: mark("returned to service"),
 }

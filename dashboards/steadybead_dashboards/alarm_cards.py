@@ -56,14 +56,17 @@ class AlarmCard:
 
 
 def alarm_cards(alarms: Iterable[Alarm], plant: Plant, shell: Shell) -> tuple[AlarmCard, ...]:
-    """Show what needs a person: not yet acknowledged first, then by priority, then the newest."""
+    """Show what needs a person, in this order.
+
+    Not yet acknowledged first, then by priority, what is over behind what stands, the newest first.
+    """
     shown = [a for a in sorted(alarms, key=_urgency) if a.state in NEEDS_A_PERSON]
     return tuple(alarm_card(a, plant, shell) for a in shown)
 
 
-def _urgency(alarm: Alarm) -> tuple[bool, int, int]:
-    fact = alarm.raised
-    return alarm.state not in TO_ACKNOWLEDGE, _ORDER[fact.priority], -fact.time
+def _urgency(alarm: Alarm) -> tuple[bool, int, bool, int]:
+    fact, over = alarm.raised, alarm.state is AlarmState.RETURNED
+    return alarm.state not in TO_ACKNOWLEDGE, _ORDER[fact.priority], over, -fact.time
 
 
 def alarm_card(alarm: Alarm, plant: Plant, shell: Shell) -> AlarmCard:

@@ -14,7 +14,7 @@ URGENCIES = {
     Urgency.NOW: mark("Now"),
     Urgency.SOON: mark("Soon"),
     Urgency.PLAN: mark("Plan"),
-    Urgency.KNOW: mark("Know"),
+    Urgency.KNOW: mark("For information"),
 }
 SURENESS = {
     Sureness.CERTAIN: mark("certain"),

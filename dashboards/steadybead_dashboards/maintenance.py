@@ -24,14 +24,18 @@ WORKS = {
 }
 NOT_MEASURED = mark("The pressure drop over the filter is not measured here: no forecast in Pa.")
 NO_LIMIT = mark("The plant file names no limit for this filter: no forecast.")
-TOO_EARLY = mark("No forecast yet: too little has been seen since the last change.")
+TOO_EARLY = mark("No forecast yet: it takes at least eight hours of running since the last change.")
+ONE_POINT = mark("No curve yet: one point is known since the last change, and a curve takes two.")
 AT_LIMIT = mark("The limit is reached.")
 ABOVE = mark("The drop now lies above the limit.")
 
 
 @dataclass(frozen=True, slots=True)
 class FilterCard:
-    """One station's filter; `left` is empty where no forecast stands, and `why` says why."""
+    """One station's filter; `left` is empty where no forecast stands, and `why` says why.
+
+    `undrawn` says why there is no drawing though something is known; else it is empty.
+    """
 
     station: str
     name: str
@@ -44,6 +48,7 @@ class FilterCard:
     told: Moment | None
     changed: Moment | None
     drawing: Drawing | None
+    undrawn: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +139,8 @@ def _filter(station: Station, facts: FilterFacts, shell: Shell) -> FilterCard:
     full = last is not None and last.kind == "filter_limit"
     shown = None if full else forecast
     told = [(f.time, f.value) for f in facts.told if f.value is not None]
+    drawn = None if limit is None else drawing(told, limit, shown)
+    bare = drawn is not None and not drawn.past and not drawn.fan
     return FilterCard(
         str(station.id),
         station.name or station.id.station,
@@ -145,7 +152,8 @@ def _filter(station: Station, facts: FilterFacts, shell: Shell) -> FilterCard:
         _why(station, facts, full=full, known=shown is not None),
         None if last is None else shell.moment(last.time),
         None if facts.changed is None else shell.moment(facts.changed.time),
-        None if limit is None else drawing(told, limit, shown),
+        None if bare else drawn,
+        ONE_POINT if bare else "",
     )
 
 

@@ -40,7 +40,7 @@ OUTCOMES: Final = {
     "no_open_weld": mark("The stop names no weld record that runs."),
     "topic": mark("Nothing belongs on this topic."),
     "store": mark("The readings store did not take it."),
-    "internal": mark("A fault of ours."),
+    "internal": mark("A fault of Steadybead itself."),
 }
 
 

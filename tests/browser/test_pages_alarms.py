@@ -36,7 +36,7 @@ def test_one_alarm_tells_its_whole_story(opener: Opener, server: ShopServer) -> 
 
 def test_shelving_wants_a_reason_and_can_be_taken_back(opener: Opener) -> None:
     page = opener("/alarms/alarm-1", viewport=PHONE)
-    page.get_by_text("Put away, with a reason").click()
+    page.get_by_text("Shelve or take out of service, with a reason").click()
     page.get_by_role("button", name="4 h", exact=True).click()
     expect(page.locator("[data-part=state]")).to_have_text("unacknowledged")
     page.get_by_label("Reason").fill("valve is being changed")
@@ -46,7 +46,7 @@ def test_shelving_wants_a_reason_and_can_be_taken_back(opener: Opener) -> None:
     page.goto(page.url.replace("/alarms/alarm-1", "/alarms"))
     expect(page.locator("[data-away=alarm-1]")).to_contain_text("shelved, until")
     page.locator("[data-away=alarm-1] a").click()
-    page.get_by_role("button", name="Take from the shelf").click()
+    page.get_by_role("button", name="Unshelve").click()
     expect(page.locator("[data-part=state]")).to_have_text("unacknowledged")
 
 
@@ -76,7 +76,7 @@ def test_two_people_at_once(opener: Opener, server: ShopServer, watch: Watch) ->
     assert len(acts.acts) == 1
     server.shop.end_alarm("alarm-1")
     watch.expect("409")
-    other.get_by_text("Put away, with a reason").click()
+    other.get_by_text("Shelve or take out of service, with a reason").click()
     other.get_by_label("Reason").fill("too late")
     other.get_by_role("button", name="1 h", exact=True).click()
     expect(other.locator("[data-part=outcome]")).to_contain_text("the alarm is over")

@@ -46,6 +46,8 @@ def test_a_record_is_started_and_stopped_by_touch_on_a_phone(
     assert (weld.started_by, weld.stop, weld.procedure) == ("demo visitor", None, "pp-speed-nozzle")
     box.get_by_role("button", name="Stop the record").tap()
     expect(box.locator('[data-part="outcome"]')).to_contain_text("Weld record stopped.")
+    expect(box.get_by_role("button", name="Looks good")).to_be_in_viewport(ratio=1)
+    expect(box.get_by_role("button", name="Does not look good")).to_be_in_viewport(ratio=1)
     expect(box.get_by_role("button", name="Start the record")).to_be_visible()
     (weld,) = welds_of_gun_b(server)
     assert weld.stop is not None

@@ -201,3 +201,16 @@ async def test_metrics_count_answers_without_naming_the_shop(shop: Shop) -> None
     assert "steadybead_broker_subscribed 0.0" in text
     assert "north" not in text
     assert "BREW" not in text
+
+
+async def test_a_browser_is_shown_a_page_where_there_is_nothing(shop: Shop) -> None:
+    async with client_of(shop.app) as client:
+        page = await client.get("/nothing", headers={"Accept": "text/html"})
+        api = await client.get("/api/v1/nothing", headers={"Accept": "text/html"})
+        program = await client.get("/nothing")
+    assert page.status_code == 404
+    assert page.headers["content-type"].startswith("text/html")
+    assert "There is nothing at this address" in page.text
+    assert 'href="/"' in page.text
+    check_problem(api, 404)
+    check_problem(program, 404)

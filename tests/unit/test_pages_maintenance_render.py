@@ -121,6 +121,19 @@ def test_what_is_said_of_a_filter() -> None:
     assert page_of(asked).startswith("||No forecast yet")
 
 
+def test_one_point_is_no_curve_and_the_card_says_so() -> None:
+    told = filter_finding("filter_limit", hours=None)
+    facts = {PLANT.stations[0].id: FilterFacts([told])}
+    page = maintenance_page(PLANT, SHELL, [], [], facts, [])
+    html = renderer().render(page)
+    assert "No curve yet: one point is known since the last change" in html
+    assert '<svg class="forecast"' not in html
+    two = {PLANT.stations[0].id: FilterFacts([replace(told, time=told.time - 1), told])}
+    html = renderer().render(maintenance_page(PLANT, SHELL, [], [], two, []))
+    assert "No curve yet" not in html
+    assert '<svg class="forecast"' in html
+
+
 def test_everything_is_escaped_and_the_buttons_are_for_maintenance_only() -> None:
     bad = replace(drift_finding(), words="<b>gun</b> a", next_step="<i>look</i>")
     done = Done(replace(filter_change(), note="<u>n</u>", author="<s>"), Drop(200.0, 50.0), None)

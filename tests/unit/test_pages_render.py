@@ -90,7 +90,7 @@ def test_alarms_stand_in_the_order_in_which_to_take_them() -> None:
         alarm("latched", Priority.LOW, AlarmState.LATCHED_ACKNOWLEDGED, 1),
     ]
     cards = alarm_cards(alarms, PLANT, SHELL)
-    order = ["new-high", "new-high-old", "new-low", "seen-high", "latched"]
+    order = ["new-high-old", "new-high", "new-low", "seen-high", "latched"]
     assert [card.id for card in cards] == order
     assert [card.may_acknowledge for card in cards] == [True, True, True, False, True]
     assert cards[0].place == "Bay 2"
@@ -211,6 +211,26 @@ def test_a_stranger_is_offered_the_sign_in_and_no_act() -> None:
     assert "Start the record" not in read(pages["station"]).words
     assert "M. Duarte" not in pages["weld"]
     assert "M. Duarte" in all_pages(SHELL)["weld"]
+
+
+def test_a_viewer_is_told_whose_act_it_is_and_not_to_sign_in_once_more() -> None:
+    viewer = Person("Vera", "viewer", frozenset())
+    pages = all_pages(replace(SHELL, person=viewer))
+    floor, station = read(pages["floor"]).words, read(pages["station"]).words
+    assert "Welders, maintenance, quality and administrators acknowledge." in floor
+    assert "Welders, quality and administrators start and stop records." in station
+    for words in (floor, station):
+        assert "Sign in as somebody else" in words
+        assert not any(w.startswith("Sign in to") for w in words)
+
+
+def test_a_welder_begins_under_the_own_name() -> None:
+    rui = Person("Rui", "welder", EVERYTHING)
+    assert (
+        'name="welder" maxlength="80" value="Rui"'
+        in all_pages(replace(SHELL, person=rui))["station"]
+    )
+    assert 'name="welder" maxlength="80" value=""' in all_pages(SHELL)["station"]
 
 
 def test_words_of_scripts_cannot_leave_their_block() -> None:

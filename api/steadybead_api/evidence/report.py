@@ -94,7 +94,7 @@ class _Findings(Chapter):
         )
         self._sheet.paragraph(f"Procedure {item.id}: {words}; {approved}.")
         if found:
-            named = ", ".join(n.replace("_", " ") for n in found)
+            named = ", ".join(n.removesuffix("_s").replace("_", " ") for n in found)
             self._sheet.paragraph(f"From memory in it, to be verified: {named}.", SOFT)
 
     def verdict(self) -> None:

@@ -173,7 +173,7 @@ def _words(way: _Way, taken: SeamAssumptions) -> tuple[str, ...]:
         f" {taken.flow_lag_s:g} s (air)"
     )
     words = [
-        f"places from the {way.basis.value}, {60.0 * way.mm_s:.3g} mm/min on the mean",
+        f"places from the {way.basis.value}, {_speed(60.0 * way.mm_s)} mm/min on the mean",
         give,
         "measured from where the record began; which end of the seam that is, the log cannot tell",
     ]
@@ -183,3 +183,7 @@ def _words(way: _Way, taken: SeamAssumptions) -> tuple[str, ...]:
             " excursion lies in is as sure as that"
         )
     return tuple(words)
+
+
+def _speed(mm_min: float) -> str:
+    return f"{mm_min:.0f}" if mm_min >= 100.0 else f"{mm_min:.3g}"

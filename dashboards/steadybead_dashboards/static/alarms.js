@@ -6,6 +6,7 @@ import { part, write } from "./tile.js";
 import { setTime } from "./times.js";
 import { alarmWord, priorityWord, text } from "./words.js";
 
+const ON_THE_WALL = 4; // as in wall.css
 const PRIORITIES = ["high", "medium", "low"];
 const TO_ACKNOWLEDGE = new Set([
   "unacknowledged", "returned to normal, unacknowledged", "latched, unacknowledged",
@@ -21,6 +22,7 @@ export class Alarms {
     this.told = new Map();
     this.list = document.getElementById("alarms");
     this.list.addEventListener("click", (event) => this.clicked(event));
+    this.count();
   }
 
   /** Show an alarm as it is now. */
@@ -71,7 +73,10 @@ export class Alarms {
   }
 
   count() {
-    const none = this.list.children.length === 0;
+    const all = this.list.children.length;
+    const none = all === 0;
+    if (all > ON_THE_WALL) this.list.dataset.beyond = text("alarms_beyond", { n: all - ON_THE_WALL });
+    else delete this.list.dataset.beyond;
     document.getElementById("calm").hidden = !none;
     const hint = document.getElementById("ack-hint");
     if (hint) hint.hidden = none;
@@ -125,5 +130,7 @@ function compare(a, b) {
   return rank(a) - rank(b) || raisedAt(b) - raisedAt(a);
 }
 
-const rank = (card) => (TO_ACKNOWLEDGE.has(card.dataset.state) ? 0 : 10) + PRIORITIES.indexOf(card.dataset.priority);
+const OVER = "returned to normal, unacknowledged";
+const rank = (card) => (TO_ACKNOWLEDGE.has(card.dataset.state) ? 0 : 10)
+  + PRIORITIES.indexOf(card.dataset.priority) + (card.dataset.state === OVER ? 0.5 : 0);
 const raisedAt = (card) => Date.parse(card.querySelector("time").dateTime);

@@ -59,6 +59,8 @@ class Filter {
     setTime(part(this.card, "last-change"), kept.time);
     for (const told of this.card.querySelectorAll("[data-told]")) told.toggleAttribute("hidden", true);
     for (const card of document.querySelectorAll(`[data-filter-of="${kept.station}"]`)) card.hidden = true;
+    const left = document.querySelectorAll(".finding-card:not([hidden])").length;
+    document.getElementById("nothing-to-do").hidden = left > 0;
   }
 
   /** Ask for the drop before and after; null where that cannot be told now. */

@@ -18,6 +18,7 @@ const ACTS = {
     pin: sent.pin || null,
   }),
   async new(_, sent) {
+    if (!sent.password && !sent.pin) throw new Error(text("no_secret"));
     const made = await act(`${API}/people`, { name: sent.name.trim(), role: sent.role, password: sent.password });
     if (sent.pin) await act(`${API}/people/${made.id}/secret`, { pin: sent.pin });
   },
@@ -32,14 +33,17 @@ function showToken({ token }) {
   box.focus();
 }
 
+const DONE = { token: showToken, tablet: () => location.assign("/signin") };
+
 async function run(button, work, done = () => location.reload()) {
+  const told = button.closest("form")?.querySelector('[data-part="outcome"]') ?? outcome;
   button.disabled = true;
   try {
     done(await work());
   } catch (error) {
-    outcome.textContent = error.message;
-    outcome.dataset.problem = "";
-    outcome.scrollIntoView({ block: "nearest" });
+    told.textContent = error.message;
+    told.dataset.problem = "";
+    told.scrollIntoView({ block: "nearest" });
     button.disabled = false;
   }
 }
@@ -49,7 +53,7 @@ for (const form of document.querySelectorAll("form[data-form]")) {
     event.preventDefault();
     const person = form.closest("[data-person]")?.dataset.person;
     const work = () => ACTS[form.dataset.form](person, Object.fromEntries(new FormData(form)));
-    run(form.querySelector("button"), work, form.dataset.form === "token" ? showToken : undefined);
+    run(form.querySelector("button"), work, DONE[form.dataset.form]);
   });
 }
 

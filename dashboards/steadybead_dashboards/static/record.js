@@ -7,7 +7,8 @@ import { setTime } from "./times.js";
 import { quantity, text } from "./words.js";
 
 const BELIEVE_AFTER_MS = 10_000;
-const WELDER_KEY = "steadybead-welder";
+/** Kept for each person: on a shared tablet the next one must not begin under the last one's name. */
+const WELDER_KEY = `steadybead-welder ${document.querySelector('meta[name="person"]')?.content ?? ""}`;
 
 export class Record {
   constructor(box, station) {
@@ -18,7 +19,8 @@ export class Record {
     this.outcome = part(this.panel, "outcome");
     this.form?.addEventListener("submit", (event) => { event.preventDefault(); this.start(); });
     this.panel.querySelector('[data-act="stop"]')?.addEventListener("click", () => this.stop());
-    if (this.form) this.form.elements.welder.value = localStorage.getItem(WELDER_KEY) ?? "";
+    const known = localStorage.getItem(WELDER_KEY);
+    if (this.form && known !== null) this.form.elements.welder.value = known;
     this.form?.elements.procedure.addEventListener("change", () => this.showReach());
     this.after = part(this.panel, "after");
     this.after?.addEventListener("submit", (event) => { event.preventDefault(); this.judge(event.submitter.value); });
@@ -76,6 +78,7 @@ export class Record {
       this.after.hidden = true;
       if (waiting) this.tell(keptWords());
       else this.tell(text("looked_at"), `/welds/${encodeURIComponent(weld)}`);
+      this.outcome.scrollIntoView({ block: "nearest" });
     } catch (error) {
       outcome.textContent = error.errors?.[0]?.detail ?? error.message;
       outcome.dataset.problem = "";
@@ -175,6 +178,7 @@ export class Record {
   showStopped(weld) {
     this.showNone();
     Object.assign(this.after, { hidden: false }).dataset.weld = weld;
+    this.panel.scrollIntoView({ block: "start" });
   }
 
   showNone() {
