@@ -4,8 +4,8 @@ Each target runs in a process of its own, under a bound of memory: inputs whose 
 makes, inputs changed at random, and, where it pays and atheris is installed, inputs that look for
 new paths through the code. `--replay NAME:NUMBER` feeds one input of the second kind again and
 shows what it breaks; an input that a process died of, or hung on, is kept in a file, which
-`--replay FILE` feeds again. `--merge FILE` takes the targets that are not named from an earlier
-`--json` of the same seed. The exit code is 1 if any input broke a law.
+`--replay FILE` feeds again. `--merge FILE …` takes the targets that are not named from what runs
+of the same seed wrote by `--json`. The exit code is 1 if any input broke a law.
 """
 
 import argparse
@@ -19,6 +19,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -54,7 +55,7 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=1, help="targets at once")
     parser.add_argument("--json", type=Path, help="write what was found")
     parser.add_argument("--readme", action="store_true", help="put the table into the README")
-    parser.add_argument("--merge", type=Path, help="an earlier --json, for the targets not named")
+    parser.add_argument("--merge", type=Path, nargs="*", default=(), help="of earlier --json")
     parser.add_argument("--replay", metavar="NAME:NUMBER or FILE")
     parser.add_argument("--one", nargs=3, help=argparse.SUPPRESS)
     words = parser.parse_args()
@@ -85,9 +86,9 @@ def main() -> int:
     return 1 if any(t.broken for t in tallies) else 0
 
 
-def earlier(path: Path | None) -> dict[str, Tally]:
-    """Read what an earlier run found, by target."""
-    rows = [] if path is None else json.loads(path.read_text("utf-8"))
+def earlier(paths: Sequence[Path]) -> dict[str, Tally]:
+    """Read what earlier runs found, by target; the last one counts."""
+    rows = [row for path in paths for row in json.loads(path.read_text("utf-8"))]
     return {row["target"]: Tally.of(row) for row in rows}
 
 

@@ -1,5 +1,6 @@
 """Every target in its short form: no input breaks a law. `make fuzz` runs the full counts."""
 
+import json
 import math
 import sys
 from pathlib import Path
@@ -99,7 +100,10 @@ def test_a_kept_input_is_fed_again(tmp_path: Path, capsys: pytest.CaptureFixture
 
 
 def test_an_earlier_run_stands_for_the_targets_that_are_not_named(tmp_path: Path) -> None:
-    path = tmp_path / "earlier.json"
-    path.write_text('[{"target": "topics", "inputs": 7, "broken": []}]', "utf-8")
-    assert run.earlier(path) == {"topics": Tally("topics", 7)}
-    assert run.earlier(None) == {}
+    whole, again = tmp_path / "whole.json", tmp_path / "again.json"
+    rows = [Tally("topics", 7).to_json(), Tally("times", 5).to_json()]
+    whole.write_text(json.dumps(rows), "utf-8")
+    again.write_text(json.dumps([Tally("times", 6).to_json()]), "utf-8")
+    known = run.earlier([whole, again])
+    assert known == {"topics": Tally("topics", 7), "times": Tally("times", 6)}
+    assert run.earlier(()) == {}
