@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from prometheus_client import CollectorRegistry
 
-from api_shop import BAY_1, FLOW, NOZZLE, T0, Shop, client_of, make_shop, put, ramp
+from api_shop import BAY_1, FLOW, NOZZLE, T0, Shop, client_of, live_of, make_shop, put, ramp
 from calibration_samples import FITTING, INSTRUMENT, calibration
 from records_samples import start, stop
 from steadybead_api.app import create_app
@@ -18,6 +18,7 @@ from steadybead_collector.records.instruments import FittingRecord
 from steadybead_collector.records.revisions import Act
 from steadybead_domain.conversion.specs import FlowPrinciple, FlowReference, Thermocouple
 from steadybead_domain.ids import ChannelId
+from steadybead_domain.live import GunState, LiveGun
 from steadybead_domain.people import Actor, Role
 from steadybead_domain.plant import Channel, FlowMeter, Plant, Station
 from steadybead_domain.quantities import Quantity
@@ -129,6 +130,21 @@ async def test_wiring_mistakes_are_findings_with_their_likely_cause(
     assert len(found) == (1 if words else 0)
     assert ("wiring-hint" in page) == bool(words)
     assert words in page
+
+
+@pytest.mark.parametrize(("state", "hints"), [(GunState.COOLING, 0), (GunState.WARMING, 1)])
+async def test_a_gun_that_cools_is_no_wiring_mistake(
+    shop: Shop, state: GunState, hints: int
+) -> None:
+    """2.0 mV of type K are 73 °C with the terminal at 25 °C; 300 °C are set."""
+    put(shop, NOZZLE, level(0.0, raw=2.0))
+    put(shop, SET, level(300.0))
+    told = replace(live_of(time=shop.clock()), guns=(LiveGun("a", state, T0),))
+    shop.board.connected(shop.clock())
+    shop.board.take("north/bay-1/live", told.payload(), retained=True)
+    async with with_plant(shop, *thermocouple()) as client:
+        items = (await client.get(f"{API}/findings")).json()["items"]
+    assert len([i for i in items if "wiring" in i["kind"]]) == hints
 
 
 def calibrated(shop: Shop) -> None:
