@@ -77,27 +77,24 @@ class SteadySpans:
         hot, nozzle = means["hot"].tolist(), means["nozzle"].tolist()
         starts, calm = windows.start.tolist(), self._calm(windows).tolist()
         rows = np.stack([means[name] for name in names], axis=1).tolist()
+        soak, settle, longest = self.limits.soak, self.limits.settle, self.limits.longest
         for i, start in enumerate(starts):
             if self.told:
                 yield from self._retold(start, names)
-            if hot[i] != 1.0:
-                self.hot = 0
-                yield from self._end(names)
+            self.hot = self.hot + 1 if hot[i] == 1.0 else 0
+            if not calm[i] or self.hot <= soak:
+                if self.held:
+                    yield from self._end(names)
                 continue
-            self.hot += 1
-            if not calm[i] or self.hot <= self.limits.soak:
-                yield from self._end(names)
-                continue
-            place = (nozzle[i], flows[i])
-            if self.held and self._left(place):
+            if self.held and self._left(nozzle[i], flows[i]):
                 yield from self._end(names)
             if not self.held:
-                self.anchor = place
+                self.anchor = (nozzle[i], flows[i])
             self.held += 1
-            if self.held > self.limits.settle:
+            if self.held > settle:
                 self.rows.append((start, rows[i]))
-            if len(self.rows) == self.limits.longest:
-                yield self._summary(names)
+                if len(self.rows) == longest:
+                    yield self._summary(names)
 
     def _calm(self, windows: Windows) -> Any:
         limits = self.limits
@@ -109,10 +106,10 @@ class SteadySpans:
             calm &= windows.spread("flow") < limits.flow_spread * flow
             return calm & (flow > limits.least_flow)
 
-    def _left(self, place: tuple[float, float]) -> bool:
+    def _left(self, nozzle_c: float, flow: float) -> bool:
         t, q = self.anchor
-        off = abs(place[0] - t) > self.limits.wander_c
-        return off or (isfinite(q) and abs(place[1] - q) > self.limits.flow_wander * q)
+        off = abs(nozzle_c - t) > self.limits.wander_c
+        return off or (isfinite(q) and abs(flow - q) > self.limits.flow_wander * q)
 
     def _retold(self, start: int, names: list[str]) -> Iterator[SteadyState]:
         while self.told and self.told[0][0] < start + WINDOW:
