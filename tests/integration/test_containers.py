@@ -31,7 +31,11 @@ from steadybead_domain.ports import StoreError
 from steadybead_domain.times import DAY
 from store_samples import NOZZLE, START, all_of, batch, reading
 
-pytestmark = [pytest.mark.containers, pytest.mark.slow, pytest.mark.timeout(600)]
+pytestmark = [pytest.mark.containers, pytest.mark.slow, pytest.mark.timeout(1800)]
+TOKEN = (
+    *("steadybead", "token", "--role=viewer"),
+    *("--config=/steadybead/config/plant.toml", "--data=/tmp/t"),
+)
 SERVICES = ("broker", "influxdb", "postgres", "collector", "api")
 POSTGRES = (
     "export PATH=$(ls -d /usr/lib/postgresql/*/bin | tail -1):$PATH;"
@@ -234,10 +238,6 @@ def compose(host: str, base: str) -> Iterator[Compose]:
         compose.run("down", "-v", "-t", "2", within_s=120)
 
 
-def inside(compose: Compose, *words: str) -> str:
-    return compose.run("exec", "-T", "collector", *words).strip()
-
-
 @pytest.mark.filterwarnings(  # paho does not close the socket of a TLS handshake that failed
     "ignore:unclosed <ssl.SSLSocket:ResourceWarning",
     "ignore::pytest.PytestUnraisableExceptionWarning",
@@ -246,16 +246,15 @@ def test_every_container_is_killed_in_turn_and_everything_is_found_again(
     compose: Compose, tmp_path: Path
 ) -> None:
     ca = tmp_path / "ca.pem"
-    ca.write_text(inside(compose, "cat", "/steadybead/app/ca.pem") + "\n")
-    password = inside(compose, "cat", "/steadybead/app/stations/bay-1")
-    plant = "--config=/steadybead/config/plant.toml"
-    token = inside(compose, "steadybead", "token", "--role=viewer", plant, "--data=/tmp/t")
+    ca.write_text(compose.inside("collector", "cat", "/steadybead/app/ca.pem") + "\n")
+    password = compose.inside("collector", "cat", "/steadybead/app/stations/bay-1")
+    token = compose.inside("collector", *TOKEN)
     station = Station(compose.mqtt_port, ca, password)
     for service in SERVICES:
-        compose.run("kill", "-s", "SIGKILL", service)
+        compose.docker("kill", "-s", "SIGKILL", compose.id_of(service))
         before = len(station.sent)
         containers._await(lambda n=before: len(station.sent) > n + 50, 30, "sending")
-        compose.run("start", service)
+        compose.docker("start", compose.id_of(service))
         compose.await_health([service])
     station.stop()
     compose.await_health(SERVICES)
@@ -298,8 +297,6 @@ def times(compose: Compose, token: str) -> list[float]:
 
 def test_no_container_runs_as_root_or_can_write_to_its_image(compose: Compose) -> None:
     for service in SERVICES:
-        assert compose.run("exec", "-T", service, "id", "-u").strip() == "10001"
-        tried = compose.run(
-            "exec", "-T", service, "sh", "-c", "touch /usr/x 2>/dev/null || echo refused"
-        )
-        assert tried.strip() == "refused"
+        assert compose.inside(service, "id", "-u") == "10001"
+        tried = compose.inside(service, "sh", "-c", "touch /usr/x 2>/dev/null || echo refused")
+        assert tried == "refused"
