@@ -9,8 +9,9 @@ import pytest
 
 from fuzz import run
 from fuzz.beat import Fed
-from fuzz.laws import Judge, Tally, by_hypothesis, law, mutated
+from fuzz.laws import Judge, LawError, Tally, by_hypothesis, law, mutated
 from fuzz.targets import TARGETS
+from fuzz.web import Answer, Asked, judged
 
 SEED = 2
 
@@ -107,3 +108,13 @@ def test_an_earlier_run_stands_for_the_targets_that_are_not_named(tmp_path: Path
     known = run.earlier([whole, again])
     assert known == {"topics": Tally("topics", 7), "times": Tally("times", 6)}
     assert run.earlier(()) == {}
+
+
+@pytest.mark.parametrize("path", [b"/readyz", b"/ready\xff\xfez", b"/ready%7A"])
+def test_not_ready_is_no_break_however_the_path_was_written(path: bytes) -> None:
+    answer = Answer()
+    answer.status = 503
+    answer.headers = {b"content-security-policy": b"x", b"x-content-type-options": b"nosniff"}
+    assert not judged(Asked("GET", path, b"", [], b"", 0), answer)
+    with pytest.raises(LawError, match="status 503"):
+        judged(Asked("GET", b"/api/v1/live", b"", [], b"", 0), answer)

@@ -125,6 +125,11 @@ class Asked:
         self.method, self.path, self.query = method, path, query
         self.headers, self.body, self.sign = headers, body, sign
 
+    @property
+    def routed(self) -> str:
+        """Give the path by which routes are chosen."""
+        return unquote(self.path.decode("ascii", "ignore"))
+
     def __repr__(self) -> str:
         head = f"{self.method} {self.path!r} ?{self.query!r} as {self.sign}"
         return f"{head} {self.headers!r} {self.body[:600]!r}"
@@ -149,7 +154,7 @@ async def answer_of(app: Any, asked: Asked, signs: list[list[Any]]) -> Answer:
         "http_version": "1.1",
         "method": asked.method,
         "scheme": "http",
-        "path": unquote(asked.path.decode("ascii", "ignore")),  # as the server does it
+        "path": asked.routed,
         "raw_path": asked.path,
         "root_path": "",
         "query_string": asked.query,
@@ -181,7 +186,7 @@ async def answer_of(app: Any, asked: Asked, signs: list[list[Any]]) -> Answer:
 def judged(asked: Asked, answer: Answer) -> bool:
     """Hold an answer to the laws; True if it was not refused."""
     status = answer.status
-    law(100 <= status < 500 or (status == 503 and asked.path == b"/readyz"), f"status {status}")
+    law(100 <= status < 500 or (status == 503 and asked.routed == "/readyz"), f"status {status}")
     law(b"Traceback (most" not in answer.body, "a traceback in the answer")
     law(b"content-security-policy" in answer.headers, "no Content-Security-Policy")
     law(answer.headers.get(b"x-content-type-options") == b"nosniff", "no nosniff")
