@@ -5,7 +5,7 @@
 
 Faults of random kind, size and onset at three levels of instrumentation, months without any,
 filters followed to their limit, thermocouples off by a known size; beside it simple detectors on
-the same readings. Scoring seeds begin at 1000; nothing is tuned on them. `--short`: forty spans of
+the same readings. Scoring seeds begin at 1000; nothing is tuned on them. `--short`: 38 spans of
 2 to 15 short days, one fault each; it shows that the scoreboard works, its figures mean little.
 `--jobs`: spans walked at once, each in a process; the result is the same. `--keep`: what came of
 each span is kept in that folder and taken from there, so that a run that was stopped goes on. It

@@ -143,12 +143,12 @@ def _round(seed: int) -> Iterator[Span]:
 
 
 def _short_round(seed: int) -> Iterator[Span]:
-    """Give forty spans of a few short shifts."""
+    """Give 38 spans of a few short shifts."""
     for i in range(9):
         yield clean(LEVELS[i % 3], seed + i, 3)
     for i in range(21):
         yield fast(LEVELS[i % 3], seed + 20 + i, 2, squeezed=True)
-    for i in range(4):
+    for i in range(2):
         yield drift("full" if i % 2 else NO_CHECKS, seed + 50 + i, 10.0, days=14)
     for i in range(6):
         yield filter_life("usual", seed + 60 + i, hurry=8.0)

@@ -6,6 +6,7 @@ from bench.score import head_of, score
 from bench.score_match import Outcome
 from bench.score_picture import picture
 from bench.score_report import report
+from bench.score_shop import NO_CHECKS
 
 SEED = 1000
 KINDS_AT_ONCE = ("hose_off", "air_stopped_before_cool")
@@ -19,14 +20,15 @@ def test_the_short_form_of_the_scoreboard() -> None:
     frames = results.frames()
     spans, faults, events = frames["spans"], frames["faults"], frames["events"]
 
-    assert len(spans) == len(said) == 40
+    assert len(spans) == len(said) == 38
     assert spans.groupby("kind").size().to_dict() == {
         "clean": 9,
-        "drift": 4,
+        "drift": 2,
         "fast": 21,
         "filter": 6,
     }
-    assert len(results.drifts) == 4
+    assert len(results.drifts) == 2
+    assert set(frames["drifts"]["level"]) == {"full", NO_CHECKS}
     assert len(faults) >= 19
     assert (faults["outcome"] != Outcome.IDLE).sum() >= 14
     assert (faults["outcome"] == Outcome.RIGHT).sum() >= 7
