@@ -61,8 +61,9 @@ def filter_told(server: Server) -> bool:
 
 
 def alarms(server: Server) -> int:
-    """Count the alarms that are not normal."""
-    return len(server.client.get("api/v1/alarms").json()["items"])
+    """Count the alarms of guns that are not normal."""
+    items = server.client.get("api/v1/alarms").json()["items"]
+    return sum(a["gun"] is not None for a in items)
 
 
 def send_wrong(server: Server) -> None:

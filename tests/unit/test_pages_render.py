@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from html.parser import HTMLParser
+from importlib.resources import files
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -222,6 +223,14 @@ def test_a_viewer_is_told_whose_act_it_is_and_not_to_sign_in_once_more() -> None
     for words in (floor, station):
         assert "Sign in as somebody else" in words
         assert not any(w.startswith("Sign in to") for w in words)
+
+
+def test_templates_import_the_parts_that_they_use() -> None:
+    folder = files("steadybead_dashboards") / "templates"
+    for template in folder.iterdir():
+        text = template.read_text("utf-8")
+        if "{{ parts." in text:
+            assert 'import "parts.html" as parts' in text, template.name
 
 
 def test_a_welder_begins_under_the_own_name() -> None:
