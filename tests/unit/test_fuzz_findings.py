@@ -3,6 +3,7 @@
 import base64
 import io
 import json
+import re
 import struct
 import zlib
 from collections.abc import Sequence
@@ -327,3 +328,13 @@ def test_a_signing_key_of_an_unknown_kind_is_refused(tmp_path: Path) -> None:
     path.write_text(of_another_kind(der, "PRIVATE"), "ascii")
     with pytest.raises(SigningKeyError, match="no Ed25519 key"):
         signing_key(tmp_path)
+
+
+def test_a_page_that_uses_the_common_parts_imports_them() -> None:
+    folder = Path(__file__).resolve().parents[2] / "dashboards/steadybead_dashboards/templates"
+    texts = {path.name: path.read_text("utf-8") for path in folder.glob("*.html")}
+    using = {
+        name for name, text in texts.items() if re.search(r"[{( ]parts\.(?!html|css)\w+\(", text)
+    }
+    assert using
+    assert {n for n in using if 'import "parts.html" as parts' not in texts[n]} == set()
