@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.site_time import Moment, span_text
 from steadybead_dashboards.words import ALARM_STATES, PRIORITIES
+from steadybead_domain.alarms.catalogue import CATALOGUE
 from steadybead_domain.alarms.model import Alarm, AlarmState, Priority
 from steadybead_domain.plant import Plant
 from steadybead_domain.times import format_rfc3339
@@ -23,6 +24,8 @@ TO_ACKNOWLEDGE = frozenset(
     {AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED, AlarmState.LATCHED_UNACKNOWLEDGED}
 )
 MAY_ACKNOWLEDGE = TO_ACKNOWLEDGE | {AlarmState.LATCHED_ACKNOWLEDGED}
+UPKEEP = frozenset(kind for kind, entry in CATALOGUE.items() if not entry.unfit)
+"""Kinds that do not speak against welding: their alarm leaves a gun that warms up uncoloured."""
 LATCHED = frozenset({AlarmState.LATCHED_UNACKNOWLEDGED, AlarmState.LATCHED_ACKNOWLEDGED})
 _ORDER = {Priority.HIGH: 0, Priority.MEDIUM: 1, Priority.LOW: 2}
 
@@ -32,6 +35,7 @@ class AlarmCard:
     """One alarm: what, where, since when, what to do and who it is for."""
 
     id: str
+    kind: str
     priority: Priority
     priority_word: str
     what: str
@@ -51,8 +55,8 @@ class AlarmCard:
 
     @property
     def presses(self) -> bool:
-        """Tell whether it still colours its station: its condition stands, or it is latched."""
-        return self.active or self.state in LATCHED
+        """Tell whether it still colours its station: against welding, and standing or latched."""
+        return self.kind not in UPKEEP and (self.active or self.state in LATCHED)
 
 
 def alarm_cards(alarms: Iterable[Alarm], plant: Plant, shell: Shell) -> tuple[AlarmCard, ...]:
@@ -76,6 +80,7 @@ def alarm_card(alarm: Alarm, plant: Plant, shell: Shell) -> AlarmCard:
     place = (station.name if station else "") or fact.station.station
     return AlarmCard(
         fact.alarm,
+        fact.kind,
         fact.priority,
         PRIORITIES[fact.priority],
         fact.what,

@@ -6,6 +6,7 @@ from typing import ClassVar, Protocol
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from steadybead_dashboards.alarm_cards import UPKEEP
 from steadybead_dashboards.assets import Assets, load_assets
 from steadybead_dashboards.catalogue import LANGUAGES, NAMES, SOURCE, Catalogue, translations
 from steadybead_dashboards.phrasebook import comma
@@ -69,6 +70,7 @@ class Renderer:
             "asset": self.assets.url,
             "script_words": words,
             "texts": SCRIPT_TEXTS,
+            "upkeep": " ".join(sorted(UPKEEP)),
         }
         return environment
 

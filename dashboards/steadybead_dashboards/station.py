@@ -71,7 +71,7 @@ def station_page(
     `budgets` are those of the newest values, by channel; `findings` those that stand here.
     """
     cards = alarm_cards((a for a in alarms if a.raised.station == station.id), plant, shell)
-    shown = tile(station, live, shell, has_alarm=bool(cards))
+    shown = tile(station, live, shell, has_alarm=any(card.presses for card in cards))
     rows = [weld_row(w, plant, procedures, shell) for w in welds]
     running = {row.gun: row for row in reversed(rows) if row.running}
     return StationPage(

@@ -1,6 +1,7 @@
 """Alarms in a browser: the trace around the onset, putting away and taking back, two people."""
 
 import re
+from dataclasses import replace
 
 import pytest
 from playwright.sync_api import expect
@@ -103,6 +104,19 @@ def test_a_returned_alarm_leaves_its_tile_calm(opener: Opener, server: ShopServe
     expect(tile).not_to_have_attribute("data-quiet", "")
     server.shop.end_alarm("gone")
     expect(page.locator("[data-alarm=gone]")).to_contain_text("returned to normal")
+    expect(tile).to_have_attribute("data-quiet", "")
+    page.reload()
+    expect(tile).to_have_attribute("data-quiet", "")
+
+
+def test_an_alarm_of_upkeep_leaves_a_tile_that_warms_up_calm(
+    opener: Opener, server: ShopServer
+) -> None:
+    page = opener("/")
+    tile = page.locator('.tile[data-station="north/duct-hall"]')
+    told = fact("worn", "duct-hall", "filter at its limit", Priority.MEDIUM, now_us(), active=True)
+    server.shop.records.alarms.add_facts([replace(told, kind="filter_limit")])
+    expect(page.locator("[data-alarm=worn]")).to_be_visible()
     expect(tile).to_have_attribute("data-quiet", "")
     page.reload()
     expect(tile).to_have_attribute("data-quiet", "")

@@ -129,6 +129,14 @@ def test_warming_up_is_not_fit_and_yet_quiet() -> None:
     assert not tile(station, live(GunState.HOT, Fitness.NOT_FIT, 120.0), SHELL).quiet
 
 
+@pytest.mark.parametrize(("kind", "presses"), [("filter_limit", False), ("air_lost_heat_on", True)])
+def test_upkeep_does_not_colour_a_station_that_warms_up(kind: str, presses: bool) -> None:
+    known = alarm("al", Priority.MEDIUM, AlarmState.UNACKNOWLEDGED, 60)
+    standing = replace(known, raised=replace(known.raised, kind=kind))
+    (card,) = alarm_cards([standing], PLANT, SHELL)
+    assert card.presses is presses
+
+
 def test_a_station_of_which_nothing_was_heard_has_no_data() -> None:
     shown = tile(PLANT.stations[0], None, SHELL)
     assert shown.fitness is Fitness.NO_DATA

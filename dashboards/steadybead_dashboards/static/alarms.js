@@ -21,6 +21,7 @@ export class Alarms {
     this.placeName = placeName;
     this.told = new Map();
     this.list = document.getElementById("alarms");
+    this.upkeep = new Set(this.list.dataset.upkeep.split(" "));
     this.list.addEventListener("click", (event) => this.clicked(event));
     this.count();
   }
@@ -33,6 +34,7 @@ export class Alarms {
     const known = this.find(alarm.id);
     const card = known ?? this.made(alarm);
     fill(card, alarm, this.placeName(alarm.station));
+    card.toggleAttribute("data-presses", alarm.state !== OVER && !this.upkeep.has(alarm.kind));
     this.place(card);
     if (!known) this.announce(alarm);
     return this.count();

@@ -29,10 +29,10 @@ export function showStation(element, live) {
   element.toggleAttribute("data-quiet", isQuiet(element));
 }
 
-/** Not fit, and yet nothing wrong now: a gun that is warming, an alarm whose cause has gone. */
+/** Not fit, and yet nothing wrong now: a gun that is warming, an alarm that is over or of upkeep. */
 function isQuiet(element) {
   const id = CSS.escape(element.dataset.station);
-  const pressing = `[data-alarm][data-station="${id}"]:not([data-state^="returned"])`;
+  const pressing = `[data-presses][data-station="${id}"]`;
   const wrong = element.querySelector("[data-abnormal]") ?? document.querySelector(pressing);
   return element.dataset.fitness === "not fit" && !wrong;
 }
