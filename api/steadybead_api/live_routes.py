@@ -127,5 +127,5 @@ class LiveStream:
 
     def _event(self, name: str, data: dict[str, Any]) -> bytes:
         self._number += 1
-        head = f"id: {self._number}\nevent: {name}\ndata: ".encode()
-        return head + orjson.dumps(data) + b"\n\n"
+        parts = (self._number, name.encode(), orjson.dumps(data))
+        return b"id: %d\nevent: %b\ndata: %b\n\n" % parts
