@@ -18,39 +18,48 @@ settings.register_profile("here", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "here")
 # Files that take a minute and more, the longest first: one that begins last leaves the other
-# processor idle at the end (`--no-loadscope-reorder` keeps this order).
+# processor idle at the end (`--no-loadscope-reorder` keeps this order). Pages come behind all: a
+# browser drops its connections while containers change the machine's networks.
 _FIRST = (
     "test_containers.py",
     "test_score_short.py",
-    "test_bench_short.py",
     "test_ingest_kill.py",
     "test_api_openapi.py",
-    "test_pages_manners.py",
-    "test_pages_trust.py",
     "test_diagnosis_shop_day.py",
-    "test_welds_pages.py",
+    "test_bench_short.py",
     "readings_influx_contract_test.py",
-    "test_pages_weld.py",
-    "test_pages_outbox.py",
     "test_command_run.py",
     "test_diagnosis_batches.py",
     "test_alarms_notices.py",
-    "test_pages_maintenance.py",
-    "test_pages_german.py",
     "test_ingest_working_day.py",
     "test_quiet_month_short.py",
-    "test_pages_floor.py",
     "test_scale_out.py",
     "test_simulator_month.py",
     "test_scale_out_findings.py",
+)
+_FIRST_PAGES = (
+    "test_pages_manners.py",
+    "test_pages_trust.py",
+    "test_welds_pages.py",
+    "test_pages_weld.py",
+    "test_pages_outbox.py",
+    "test_pages_maintenance.py",
+    "test_pages_german.py",
+    "test_pages_floor.py",
 )
 _FOR_WANT = ("not installed", "no user postgres", "no Chromium")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Begin with the files that take longest; the others stay in their order."""
-    rank = {name: place for place, name in enumerate(_FIRST)}
-    items.sort(key=lambda item: rank.get(item.path.name, len(_FIRST)))
+    """Begin with the files that take longest, end with the pages; else keep the order."""
+
+    def place(item: pytest.Item) -> tuple[bool, int]:
+        is_page = item.path.parent.name == "browser"
+        names = _FIRST_PAGES if is_page else _FIRST
+        name = item.path.name
+        return is_page, names.index(name) if name in names else len(names)
+
+    items.sort(key=place)
 
 
 @pytest.hookimpl(wrapper=True)
