@@ -10,6 +10,8 @@ from steadybead_dashboards.words import (
     GUN_STATES,
     PRIORITIES,
     QUANTITIES,
+    START_HINTS,
+    START_OUTSIDE,
     QuantityWords,
 )
 
@@ -39,6 +41,7 @@ SCRIPT_TEXTS = {
     "new_alarm": mark("{priority} alarm at {place}: {what}"),
     "started": mark("Weld record started."),
     "stopped": mark("Weld record stopped."),
+    "start_outside": START_OUTSIDE,
     "looked_at": mark("Visual result kept."),
     "see_trace": mark("See its trace"),
     "not_sent": mark("Not sent: no connection. Your entry is kept; try again."),
@@ -120,6 +123,7 @@ def script_words(translate: Callable[[str], str]) -> str:
         "texts": {key: translate(text) for key, text in SCRIPT_TEXTS.items()},
         "fitness": {key.value: translate(text) for key, text in FITNESS.items()},
         "states": {key.value: translate(text) for key, text in GUN_STATES.items()},
+        "starts": {key.value: translate(text) for key, text in START_HINTS.items()},
         "priorities": {key.value: translate(text) for key, text in PRIORITIES.items()},
         "alarms": {key.value: translate(text) for key, text in ALARM_STATES.items()},
         "quantities": {key.value: _quantity(words, translate) for key, words in QUANTITIES.items()},

@@ -10,7 +10,7 @@ from steadybead_dashboards.sensor_words import expanded_text
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.tiles import GunView, Tile, tile
 from steadybead_dashboards.weld_rows import WeldRow, weld_row
-from steadybead_dashboards.words import GUN_MAIN, QUANTITIES
+from steadybead_dashboards.words import GUN_MAIN, QUANTITIES, START_HINTS, START_OUTSIDE
 from steadybead_domain.alarms.model import Alarm
 from steadybead_domain.diagnosis.standing import Standing
 from steadybead_domain.ids import ChannelId
@@ -37,6 +37,12 @@ class Bench:
     gun: GunView
     running: WeldRow | None
     doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def start_hint(self) -> str:
+        """What a record started now would show of the gun; empty where it is fit for one."""
+        outside = any(row.abnormal for row in self.gun.main)
+        return START_HINTS.get(self.gun.state, START_OUTSIDE if outside else "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,20 @@ GUN_STATES = {
     GunState.COOLING: mark("Cooling"),
     GunState.NO_DATA: mark("No data"),
 }
+# What a record would show that is started while the gun is in such a state.
+START_HINTS = {
+    GunState.OFF: mark("The gun is off or cold: a record started now will show that."),
+    GunState.WARMING: mark(
+        "The gun is still warming: a record started now will show too little heat."
+    ),
+    GunState.COOLING: mark(
+        "The gun is cooling, its heat is off: a record started now will show that."
+    ),
+    GunState.NO_DATA: mark(
+        "Nothing is heard of this gun: a record started now will have no readings."
+    ),
+}
+START_OUTSIDE = mark("A value is outside its window: a record started now will show that.")
 PRIORITIES = {
     Priority.HIGH: mark("High"),
     Priority.MEDIUM: mark("Medium"),

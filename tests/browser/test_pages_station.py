@@ -9,6 +9,7 @@ from browser_watch import PHONE, Opener, Watch
 from fakes_pages import ANA, READER, ShopServer, now_us
 from steadybead_collector.records.welds import WeldSearch
 from steadybead_domain.ids import StationId
+from steadybead_domain.live import GunState
 from steadybead_domain.people import Actor, Role
 from steadybead_domain.welds import Weld, WeldEvent, WeldEventKind
 
@@ -90,6 +91,37 @@ def test_a_live_message_from_before_an_act_does_not_undo_it(
     server.shop.hides_records = False
     expect(box.locator('[data-part="state-word"]')).to_have_text("Welding")
     expect(box.get_by_text("Weld record is running")).to_be_visible()
+
+
+def test_the_form_says_while_the_gun_is_not_warm(opener: Opener, server: ShopServer) -> None:
+    gun = server.shop.guns["bay-1", "b"]
+    page = opener(BAY_1, viewport=PHONE)
+    hint = bench(page, "b").locator('[data-part="start-hint"]')
+    expect(hint).to_be_hidden()
+    gun.state = GunState.WARMING
+    expect(hint).to_contain_text("The gun is still warming")
+    expect(bench(page, "b").get_by_role("button", name="Start the record")).to_be_enabled()
+    page.reload()
+    expect(hint).to_contain_text("The gun is still warming")
+    gun.state, gun.temperature = GunState.READY, 351.0
+    expect(hint).to_contain_text("A value is outside its window")
+    gun.temperature = 320.0
+    expect(hint).to_have_text("")
+    server.shop.sending = False
+    expect(hint).to_contain_text("Nothing is heard of this gun")
+
+
+def test_a_stopped_record_comes_to_the_latest_ones(opener: Opener) -> None:
+    page = opener(BAY_1, viewport=PHONE)
+    box = bench(page, "b")
+    fill(box, "T-9", "S1")
+    box.get_by_text("Trial weld, length, rod").click()
+    box.locator("form.start").get_by_label("Length, mm").fill("480")
+    box.get_by_role("button", name="Start the record").click()
+    box.get_by_role("button", name="Stop the record").click()
+    expect(page.locator("#recent-records")).to_contain_text("T-9 / S1")
+    # The next seam has a length of its own.
+    expect(box.locator("form.start").get_by_label("Length, mm")).to_have_value("")
 
 
 def test_the_welder_s_name_is_kept_on_this_device(opener: Opener) -> None:

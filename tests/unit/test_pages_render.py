@@ -208,6 +208,45 @@ def test_pages_are_escaped_whole_and_free_of_inline_code(person: Person | None) 
         assert any("safe to touch" in words for words in reader.words), name
 
 
+@pytest.mark.parametrize(
+    ("state", "value", "hint"),
+    [
+        (GunState.OFF, 20.0, "The gun is off or cold: a record started now will show that."),
+        (
+            GunState.WARMING,
+            120.0,
+            "The gun is still warming: a record started now will show too little heat.",
+        ),
+        (
+            GunState.COOLING,
+            120.0,
+            "The gun is cooling, its heat is off: a record started now will show that.",
+        ),
+        (
+            GunState.READY,
+            351.0,
+            "A value is outside its window: a record started now will show that.",
+        ),
+        (GunState.READY, 320.0, ""),
+        (GunState.HOT, 320.0, ""),
+        (None, None, "Nothing is heard of this gun: a record started now will have no readings."),
+    ],
+)
+def test_the_form_says_what_a_record_started_now_would_show(
+    state: GunState | None, value: float | None, hint: str
+) -> None:
+    now = None if state is None else live(state, Fitness.FIT, value)
+    page = station_page(PLANT, PLANT.stations[0], now, SHELL, alarms=[], procedures={}, welds=[])
+    assert page.benches[0].start_hint == hint
+    words = read(renderer().render(page)).words
+    assert (hint in words) == bool(hint)
+    german = read(renderer().render(replace(page, shell=replace(SHELL, language="de")))).words
+    assert hint not in german
+    assert any(
+        "jetzt gestartetes Protokoll" in w for w in german[: german.index("Gerät b")]
+    ) == bool(hint)
+
+
 def test_a_percent_sign_of_the_shop_is_no_placeholder() -> None:
     pages = all_pages(SHELL)
     assert "heater output 100 % <script>" in read(pages["floor"]).words

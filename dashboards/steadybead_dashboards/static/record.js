@@ -4,7 +4,7 @@ import { enter, keptWords, now, on, waitingAt } from "./outbox.js";
 import { said } from "./phrases.js";
 import { part, write } from "./tile.js";
 import { setTime } from "./times.js";
-import { quantity, text } from "./words.js";
+import { quantity, startHint, text } from "./words.js";
 
 const BELIEVE_AFTER_MS = 10_000;
 /** Kept for each person: on a shared tablet the next one must not begin under the last one's name. */
@@ -13,6 +13,7 @@ const WELDER_KEY = `steadybead-welder ${document.querySelector('meta[name="perso
 export class Record {
   constructor(box, station) {
     this.station = station;
+    this.box = box;
     this.gun = box.dataset.gun;
     this.panel = box.querySelector(".record");
     this.form = part(this.panel, "start");
@@ -60,6 +61,13 @@ export class Record {
     const never = items.filter((item) => !item.can_conform);
     const words = never.map((item) => `${quantity(item.quantity).label}: ${said(item.words).replaceAll("Cel", "°C")}`);
     write(part(this.form, "reach"), words.join(" · "));
+  }
+
+  /** Say near the button what a record started now would show; the box was brought up to date before. */
+  hint() {
+    if (!this.form) return;
+    const outside = this.box.querySelector(".readouts [data-abnormal]") ? text("start_outside") : "";
+    write(part(this.form, "start-hint"), startHint(this.box.dataset.state) ?? outside);
   }
 
   /** Keep what the welder sees of the bead that was just finished. */
@@ -120,6 +128,7 @@ export class Record {
       this.showRunning(weld);
       this.expect(weld.id);
       seam.value = "";
+      length.value = "";
       this.id = null;
       this.tell(waiting ? keptWords() : text("started"));
       return this.panel.querySelector('[data-act="stop"]');

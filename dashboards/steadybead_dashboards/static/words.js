@@ -10,6 +10,7 @@ export function text(key, values = {}) {
 
 export const fitnessWord = (fitness) => tables.fitness[fitness] ?? fitness;
 export const stateWord = (state) => tables.states[state] ?? state;
+export const startHint = (state) => tables.starts[state];
 export const priorityWord = (priority) => tables.priorities[priority] ?? priority;
 export const alarmWord = (state) => tables.alarms[state] ?? state;
 
