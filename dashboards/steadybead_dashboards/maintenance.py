@@ -53,7 +53,10 @@ class FilterCard:
 
 @dataclass(frozen=True, slots=True)
 class DoneRow:
-    """Work on a filter, with the drop on either side; empty where it is not known."""
+    """Work on a filter, with the drop on either side; empty where it is not known.
+
+    `unchanged`: the drop is no lower than before, though the work should have lowered it.
+    """
 
     id: str
     when: Moment
@@ -63,6 +66,7 @@ class DoneRow:
     after: str
     author: str
     note: str
+    unchanged: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,4 +195,14 @@ def _done(done: Done, names: Mapping[StationId, str], shell: Shell) -> DoneRow:
         drop_text(done.after),
         change.author,
         change.note,
+        unchanged=_is_unchanged(done),
     )
+
+
+def _is_unchanged(done: Done) -> bool:
+    """Tell whether the drop is no lower after a change, at no more than a tenth more air."""
+    if not done.change.begins_anew or done.before is None or done.after is None:
+        return False
+    before, after = done.before.flow_l_min, done.after.flow_l_min
+    much_more = before is not None and after is not None and after > 1.1 * before
+    return done.after.drop_pa >= done.before.drop_pa and not much_more

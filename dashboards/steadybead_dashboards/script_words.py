@@ -99,6 +99,10 @@ SCRIPT_TEXTS = {
         "Recorded: filter {work}. Drop before: {before}; after: once air has run for three minutes."
     ),
     "filter_effect": mark("Drop before: {before}; after: {after}."),
+    "filter_no_lower": mark(
+        "The drop is no lower: see that the right filter is in and sits well, "
+        "and that the hose of the gauge is on."
+    ),
     "filter_changed": mark("changed"),
     "filter_tapped_out": mark("tapped out"),
     "filter_inspected": mark("inspected"),

@@ -12,12 +12,14 @@ from steadybead_dashboards.forecast_drawing import NOW_X, Forecast, drawing
 from steadybead_dashboards.maintenance import Done, FilterFacts, maintenance_page
 from steadybead_dashboards.render import renderer
 from steadybead_dashboards.shell import Person, Shell
+from steadybead_dashboards.work_list import work_list_page
 from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.diagnosis.standing import Standing, finding_id, urgency_of
 from steadybead_domain.ids import StationId
-from steadybead_domain.maintenance import Drop
+from steadybead_domain.maintenance import Drop, FilterWork
 from steadybead_domain.plant import AirSource
 from steadybead_domain.times import HOUR
+from steadybead_domain.work_list import WorkItem, WorkKind
 
 MARTA = Person("Marta", "maintenance", frozenset({"maintain"}))
 SHELL = Shell("North works", ZoneInfo("Europe/Lisbon"), T0 + HOUR, "/maintenance", MARTA, "csrf-1")
@@ -148,3 +150,51 @@ def test_everything_is_escaped_and_the_buttons_are_for_maintenance_only() -> Non
     assert "data-kind" not in stranger
     assert "Sign in to record a change" in stranger
     assert StationId("north", "bay-4") in {s.id for s in PLANT.stations}
+
+
+@pytest.mark.parametrize(
+    ("work", "after", "told"),
+    [
+        (FilterWork.CHANGED, Drop(90.0, 52.0), False),
+        (FilterWork.CHANGED, Drop(246.0, 51.0), True),
+        (FilterWork.TAPPED_OUT, Drop(280.0, 53.0), True),
+        (FilterWork.CHANGED, Drop(280.0, 60.0), False),
+        (FilterWork.CHANGED, Drop(280.0, None), True),
+        (FilterWork.INSPECTED, Drop(280.0, 50.0), False),
+        (FilterWork.CHANGED, None, False),
+    ],
+)
+def test_a_drop_that_work_did_not_lower_is_told(
+    work: FilterWork, after: Drop | None, told: bool
+) -> None:
+    done = Done(filter_change(work=work), Drop(246.0, 50.0), after)
+    html = renderer().render(maintenance_page(PLANT, SHELL, [], [], {}, [done]))
+    assert ('class="aside">The drop is no lower' in html) == told
+
+
+def test_the_emptied_list_says_that_nothing_is_asked_for() -> None:
+    """The sentence is there for the script to show once all is done."""
+    hidden = 'id="nothing-to-do" hidden'
+    full = maintenance_page(PLANT, SHELL, [standing(drift_finding())], [], {}, [])
+    assert hidden in renderer().render(full)
+    empty = renderer().render(maintenance_page(PLANT, SHELL, [], [], {}, []))
+    assert hidden not in empty
+    assert "The diagnosis asks for nothing." in empty
+
+
+def test_a_viewer_is_told_who_records_work_on_a_filter() -> None:
+    vera = Person("Vera", "viewer", frozenset())
+    page = maintenance_page(PLANT, replace(SHELL, person=vera), [], [], {}, [])
+    html = renderer().render(page)
+    assert "Maintenance, quality and administrators record work on a filter." in html
+    assert "Sign in as somebody else" in html
+    assert 'data-kind="changed"' not in html
+
+
+def test_each_line_of_the_work_list_has_a_box_to_tick_on_paper() -> None:
+    item = WorkItem("f-1", WorkKind.FILTER, BAY_1, None, None, "change the filter", "do it", T0)
+    html = renderer().render(work_list_page(PLANT, [item, item], SHELL))
+    assert html.count('<span class="box" aria-hidden="true"></span>') == 2
+    assert "/work-list" not in SHELL.path
+    marked = renderer().render(work_list_page(PLANT, [item], replace(SHELL, path="/work-list")))
+    assert 'href="/maintenance" aria-current="page"' in marked

@@ -272,6 +272,24 @@ def test_a_viewer_is_told_whose_act_it_is_and_not_to_sign_in_once_more() -> None
         assert not any(w.startswith("Sign in to") for w in words)
 
 
+@pytest.mark.parametrize(
+    ("path", "page"),
+    [
+        ("/", "/"),
+        ("/stations/north/bay-1", "/"),
+        ("/welds?job=4711&seam=12", "/welds"),
+        ("/welds/w-1", "/welds"),
+        ("/work-list", "/maintenance"),
+        ("/sensors/north/bay-1/gun-a/nozzle", "/sensors"),
+        ("/account", None),
+    ],
+)
+def test_the_bar_shows_where_one_is(path: str, page: str | None) -> None:
+    html = all_pages(replace(SHELL, path=path))["problem"]
+    assert html.count('aria-current="page"') == (page is not None)
+    assert page is None or f'<a href="{page}" aria-current="page">' in html
+
+
 def test_templates_import_the_parts_that_they_use() -> None:
     folder = files("steadybead_dashboards") / "templates"
     for template in folder.iterdir():

@@ -81,7 +81,7 @@ class Filter {
     if (found?.after || left === 0 || kept.kind === "inspected") {
       if (found?.after) {
         const values = { before: dropText(found.before), after: dropText(found.after) };
-        this.tell(text("filter_effect", values), false);
+        this.tell([text("filter_effect", values), noLower(found) && text("filter_no_lower")].filter(Boolean).join(" "), false);
       }
       return;
     }
@@ -103,6 +103,12 @@ function dropText(drop) {
   if (!drop) return "–";
   const flow = drop.flow_l_min === null ? "" : `, ${drop.flow_l_min.toFixed(0)} L/min`;
   return `${drop.drop_pa.toFixed(0)} Pa${flow}`;
+}
+
+/** The drop is no lower than before, at no more than a tenth more air: as on the server. */
+function noLower({ before, after }) {
+  if (!before || after.drop_pa < before.drop_pa) return false;
+  return before.flow_l_min === null || after.flow_l_min === null || after.flow_l_min <= 1.1 * before.flow_l_min;
 }
 
 function addRow(kept, place) {
