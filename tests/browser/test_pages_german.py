@@ -73,6 +73,21 @@ def test_german_pages_are_accessible_and_nothing_is_cut(
     assert violations(page) == []
 
 
+def test_no_german_page_is_wider_than_a_phone(opener: Opener, watch: Watch) -> None:
+    """A phone widens its own window for what does not fit: the screen's width must stay."""
+    watch.expect("404")
+    page = opener("/", viewport=PHONE, is_mobile=True, has_touch=True, **GERMAN)
+    start = page.url.rstrip("/")
+    wide = {}
+    for path in (*PAGES, "/?wall", "/account", "/procedures", "/sensors/north/bay-1/gun-a/nozzle"):
+        page.goto(start + path)
+        expect(page.locator("html")).to_have_attribute("lang", "de")
+        found = page.evaluate("[innerWidth, document.documentElement.scrollWidth]")
+        if max(found) > PHONE["width"] or page.evaluate(CUT):
+            wide[path] = found
+    assert wide == {}
+
+
 def test_the_language_is_chosen_by_hand_and_kept(opener: Opener) -> None:
     page = opener("/alarms")
     expect(page.get_by_role("heading", level=1)).to_have_text("Alarms")

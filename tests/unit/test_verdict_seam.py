@@ -38,6 +38,14 @@ def test_a_place_follows_from_the_length() -> None:
     assert (piece.start_mm, piece.end_mm) == (pytest.approx(250.0), pytest.approx(350.0))
 
 
+@pytest.mark.parametrize(
+    ("length_mm", "told"), [(1000.0, "300"), (45.0, "13.5"), (3.0, "0.9"), (12_345.0, "3704")]
+)
+def test_the_mean_speed_is_told_in_mm_a_minute(length_mm: float, told: str) -> None:
+    seam = seam_of(seam=SeamFacts(length_mm=length_mm))  # in 200 s
+    assert seam.words[0] == f"places from the {seam.basis.value}, {told} mm/min on the mean"
+
+
 def test_the_give_is_the_root_of_squares_of_its_causes() -> None:
     (piece,) = seam_of(seam=LENGTH).stretches
     start = 10.0 * np.hypot(0.75, 0.25)  # 2 s at 5 mm/s, shared by both ends
