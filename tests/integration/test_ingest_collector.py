@@ -300,7 +300,7 @@ def test_check_says_what_is_heard_and_what_is_not(
     assert "305 Cel = 305 Cel (bad, clock), 1 readings" in out
     assert "not heard  north/bay-2/gun-a/nozzle     it came, but was refused" in out
     assert "not heard  north/bay-1/gun-a/nozzle     no record named gun-a/nozzle" in out
-    assert "1 x unit: gun-a/nozzle: unit 'Pa' does not fit" in out
+    assert "1 x unit: unit of gun-a/nozzle: unit 'Pa' does not fit" in out
     assert "1 of 8 channels heard" in out
 
 

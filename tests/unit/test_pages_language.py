@@ -145,6 +145,11 @@ def test_every_sentence_that_the_source_can_make_is_known() -> None:
         assert german.said(made), m.msgid
 
 
+def test_a_refused_unit_is_told_in_german_with_its_channel() -> None:
+    found = translations("de").said("unit of gun-a/flow: unit 'Pa' does not fit here: write L/min")
+    assert found == "Einheit von gun-a/flow: Einheit 'Pa' passt hier nicht: L/min schreiben"
+
+
 def test_alarms_are_told_in_german() -> None:
     german = translations("de")
     for entry in CATALOGUE.values():

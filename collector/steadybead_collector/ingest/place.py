@@ -79,8 +79,8 @@ def _fitted(decoded: Decoded, slot: Slot, record: Record) -> float | None:
         return None
     scale = IDENTITY if unit is None else slot.scale(unit)
     if scale is None:
-        detail = f"{name}: {_unit_fault(unit or '', slot.channel.wire_unit)}"
-        decoded.refusals.add(Outcome.UNIT, detail, index)
+        why = _unit_fault(unit or "", slot.channel.wire_unit)
+        decoded.refusals.add(Outcome.UNIT, f"unit of {name}: {why}", index)
         return None
     scaled = value if scale is IDENTITY else value * scale[0] + scale[1]
     if scaled - scaled != 0.0:
