@@ -59,7 +59,7 @@ def test_the_welder_says_how_the_bead_looks(opener: Opener) -> None:
     page.keyboard.press("Enter")
     expect(box.get_by_role("button", name="Stop the record")).to_be_focused()
     page.keyboard.press("Enter")
-    expect(box.get_by_text("How does it look?")).to_be_visible()
+    expect(box.get_by_text("How does the bead look?")).to_be_visible()
     tab_to(page, box.get_by_role("button", name="Looks good"))
     page.keyboard.press("Enter")
     expect(box.locator('[data-part="outcome"]')).to_contain_text("Visual result kept.")

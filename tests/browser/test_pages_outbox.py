@@ -47,7 +47,7 @@ def start(page: Page, job: str) -> None:
 
 def stop(page: Page) -> None:
     bench(page).get_by_role("button", name="Stop the record").click()
-    expect(bench(page).get_by_text("How does it look?")).to_be_visible()
+    expect(bench(page).get_by_text("How does the bead look?")).to_be_visible()
 
 
 def unplug(page: Page) -> None:
@@ -119,7 +119,7 @@ def test_lost_answers_double_nothing(opener: Opener, server: ShopServer, watch: 
     stop(page)
     bench(page).get_by_role("button", name="Looks good").click()
     expect(outbox(page)).to_be_hidden()
-    expect(bench(page).get_by_text("How does it look?")).to_be_hidden()
+    expect(bench(page).get_by_text("How does the bead look?")).to_be_hidden()
     page.wait_for_function("Object.keys(localStorage).every((k) => !k.includes('-entry-'))")
     (weld,) = welds(server)
     assert (weld.job, weld.details.visual, weld.amendments) == ("T-7", "accepted", 1)

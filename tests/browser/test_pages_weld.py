@@ -276,6 +276,6 @@ def test_the_welder_s_name_is_for_quality_only(opener: Opener, server: ShopServe
     page.goto(server.url + "/signin?next=" + RECORD)
     page.get_by_label("Token").fill(token)
     page.get_by_role("button", name="Sign in with the token").click()
-    expect(page.get_by_text("Hall screen")).to_be_visible()
-    expect(page.get_by_role("heading", name="T-2281 / S14")).to_be_visible()
+    expect(page.get_by_role("link", name="Hall screen")).to_be_visible()
+    expect(page.get_by_role("heading", name="Job T-2281, seam S14")).to_be_visible()
     expect(page.get_by_text("M. Duarte")).to_have_count(0)

@@ -125,7 +125,7 @@ def test_a_length_that_is_entered_draws_the_seam_and_a_correction_asks_why(
     expect(page.locator("#problem-reason")).to_contain_text("say why")
     page.locator("#amend").get_by_label("Reason").fill("read from the wrong line")
     page.locator("#amend").get_by_role("button", name="Keep it").click()
-    expect(page.locator("h1")).to_have_text("job w-length / 13")
+    expect(page.locator("h1")).to_have_text("Job job w-length, seam 13")
     expect(page.locator("#history tbody tr").first).to_contain_text("Seam: 12 → 13")
     expect(page.locator("#history tbody tr").first).to_contain_text("read from the wrong line")
 
@@ -153,7 +153,7 @@ def test_a_weld_is_entered_afterwards(opener: Opener) -> None:
     form.get_by_label("Job").fill("late job")
     form.get_by_label("Why it is entered").fill("the scanner was flat")
     form.get_by_role("button", name="Keep the record").click()
-    expect(page.locator("h1")).to_have_text("late job / –")
+    expect(page.locator("h1")).to_have_text("Job late job, seam –")
     expect(page.locator(".weld-facts")).to_contain_text("2026-05-04 09:00:00")  # Lisbon
     expect(page.locator("#history")).to_contain_text("the scanner was flat")
 
