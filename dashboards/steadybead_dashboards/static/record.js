@@ -142,6 +142,7 @@ export class Record {
       const what = text("entry_stop", { gun: this.gun });
       const { waiting } = await enter({ path, body: { time: now() }, kind: "stop", place: this.place, weld: id, what });
       this.showStopped(id);
+      document.dispatchEvent(new Event("record-stopped"));
       this.expect(null);
       if (waiting) this.tell(keptWords());
       else this.tell(text("stopped"), `/welds/${encodeURIComponent(id)}`);

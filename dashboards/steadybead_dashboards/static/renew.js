@@ -5,13 +5,13 @@ const AGAIN_MS = 5_000;
 export function renewing(id) {
   const records = new Map();
   let due = null;
-  return (live) => {
+  const soon = () => { due ??= setTimeout(() => { due = null; renew(id); }, AGAIN_MS); };
+  const heard = (live) => {
     const running = live.guns.map((gun) => gun.weld ?? "").join(" ");
-    if (records.has(live.station) && records.get(live.station) !== running) {
-      due ??= setTimeout(() => { due = null; renew(id); }, AGAIN_MS);
-    }
+    if (records.has(live.station) && records.get(live.station) !== running) soon();
     records.set(live.station, running);
   };
+  return Object.assign(heard, { soon });
 }
 
 async function renew(id) {

@@ -11,6 +11,7 @@ const records = new Map([...tile.querySelectorAll("[data-gun]")].map((box) => [b
 const strips = new Map([...tile.querySelectorAll("[data-chart]")].map((box) => [box.dataset.chart, new Strip(box, station)]));
 
 const recent = renewing("recent-records");
+document.addEventListener("record-stopped", recent.soon); // one so short that no live message told it
 
 follow((_, live) => {
   for (const record of records.values()) record.hint();
