@@ -56,10 +56,8 @@ def _expectations(
 
 def _is_heat_off(services: Services, channel: Channel, now: int) -> bool:
     """Tell whether the gun cools or is off: it then has not what it is set to."""
-    stations = services.live.snapshot(now).stations
-    states = {
-        gun.gun: gun.state for s in stations if s.station == channel.id.station_id for gun in s.guns
-    }
+    live = services.live.snapshot(now).station(channel.id.station_id)
+    states = {} if live is None else {gun.gun: gun.state for gun in live.guns}
     return states.get(channel.gun or "") in (GunState.COOLING, GunState.OFF)
 
 

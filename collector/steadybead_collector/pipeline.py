@@ -114,28 +114,33 @@ class Pipeline:
             self._judged_at = now
             until = now if heard_until is None else heard_until
             self._judge(now, until, draining=draining, settling=settling)
-        self._save(now)
+        if saved := self.diagnoses.to_save(now):
+            self._save(saved, now)
 
     def close(self, now: int, goes_on: Callable[[], bool] = lambda: True) -> None:
-        """Save what there is to save, for as long as `goes_on` says. StoreError."""
-        self._untold += self.diagnoses.settle(self.diagnoses.watched)
+        """Save what there is to save, for as long as `goes_on` says. StoreError.
+
+        A state that is left out costs a replay at the next start, nothing else.
+        """
         self._write()
-        self.diagnoses.save_all(now, goes_on)
+        for station in self.diagnoses.by_age():
+            if not goes_on():
+                return
+            self._save([station], now)
 
     def _judge(self, now: int, heard_until: int, *, draining: bool, settling: bool) -> None:
         values, steps = self.diagnoses.due(heard_until, draining=draining)
-        self._advance(values, now, heard_until, draining=draining, settling=settling)
+        asked = self._advance(values, now, heard_until, draining=draining, settling=settling)
         if self._slice_s is not None:
             for live in self.diagnoses.glimpses(steps, heard_until):
                 self.publisher.say_values(now, live)
-        asked = self._advance(steps, now, heard_until, draining=draining, settling=settling)
-        self.has_more = asked < len(steps)
+        asked += self._advance(steps, now, heard_until, draining=draining, settling=settling)
+        self.has_more = asked < len(values) + len(steps)
         if not draining:
             self.publisher.clear_leftovers()
         waiting = None if steps else self.diagnoses.most_put_off()
         if waiting is not None:
-            self._untold += self.diagnoses.settle([waiting])
-            self._write()
+            self._settle([waiting])
 
     def _advance(
         self,
@@ -167,12 +172,14 @@ class Pipeline:
                 self._hear(station, outcome.alarms)
         return len(outcomes)
 
-    def _save(self, now: int) -> None:
-        stations = self.diagnoses.to_save(now)
-        if stations:
-            self._untold += self.diagnoses.settle(stations)
-            self._write()
-            self.diagnoses.save(stations, now)
+    def _save(self, stations: Sequence["StationId"], now: int) -> None:
+        """Save states, what their slow checks find before them."""
+        self._settle(stations)
+        self.diagnoses.save(stations, now)
+
+    def _settle(self, stations: Sequence["StationId"]) -> None:
+        self._untold += self.diagnoses.settle(stations)
+        self._write()
 
     def _record(self, live: "LiveStation") -> None:
         """Keep the weld events that guns tell by themselves; a repeat is a no-op."""

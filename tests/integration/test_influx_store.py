@@ -346,17 +346,21 @@ def test_after_a_fault_the_server_is_not_asked_again_at_once(
     assert len(gate.requests) > asked
 
 
+def opened_short(gate: Gate, opened: Callable[..., InfluxReadings], bucket: str) -> InfluxReadings:
+    """Give a store on a bucket that keeps two hours; a server without one skips the test."""
+    if gate.native:
+        pytest.skip("needs a bucket with a short retention of its own")
+    gate.bucket = bucket
+    order = Server(gate.address())
+    order.order(f'CREATE DATABASE "{bucket}" WITH DURATION 2h SHARD DURATION 1h')
+    order.close()
+    return opened(bucket)
+
+
 def test_readings_older_than_the_bucket_keeps_go_to_quarantine(
     gate: Gate, opened: Callable[..., InfluxReadings], quarantine: list[Refused]
 ) -> None:
-    if gate.native:
-        pytest.skip("needs a bucket with a short retention of its own")
-    gate.bucket = "short"
-    order = Server(gate.address())
-    order.order('CREATE DATABASE "short" WITH DURATION 2h SHARD DURATION 1h')
-    order.close()
-    now = time.time_ns() // 1000
-    store = opened("short")
+    store, now = opened_short(gate, opened, "short"), time.time_ns() // 1000
     old, new = reading(START, 1.0), reading(now - SECOND, 2.0)
     taken = store.append(batch({NOZZLE: [old, new], FLOW: [old]}, now))
     assert taken.accepted.columns[NOZZLE].value.tolist() == [2.0]
@@ -372,14 +376,7 @@ def test_readings_older_than_the_bucket_keeps_go_to_quarantine(
 def test_of_many_that_waited_only_the_refused_ones_go_to_quarantine(
     gate: Gate, opened: Callable[..., InfluxReadings], clock: Clock, quarantine: list[Refused]
 ) -> None:
-    if gate.native:
-        pytest.skip("needs a bucket with a short retention of its own")
-    gate.bucket = "short-too"
-    order = Server(gate.address())
-    order.order('CREATE DATABASE "short-too" WITH DURATION 2h SHARD DURATION 1h')
-    order.close()
-    now = time.time_ns() // 1000
-    store = opened("short-too")
+    store, now = opened_short(gate, opened, "short-too"), time.time_ns() // 1000
     gate.away = True
     for i in range(5):
         fresh = reading(now - (9 - i) * SECOND, float(i))

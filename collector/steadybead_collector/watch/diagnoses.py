@@ -2,7 +2,7 @@
 
 import logging
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from steadybead_collector.watch.punctuality import Punctuality
@@ -153,19 +153,19 @@ class Diagnoses:
         return news
 
     def due(self, now: int, *, draining: bool) -> tuple[list[StationId], list[StationId]]:
-        """Give the stations to ask: those that have values only, and those that have a step.
+        """Give the stations to ask, those with values only and those with a step.
 
-        The latter in the order in which they were asked last.
+        Both in the order in which they were asked last.
         """
         due = {
             station: watched
             for station, watched in self.watched.items()
             if watched.is_due(now) and not (draining and watched.is_unheard())
         }
-        steps = [station for station, watched in due.items() if watched.has_step(now)]
-        steps.sort(key=lambda station: due[station].asked)
-        known = set(steps)
-        return [station for station in due if station not in known], steps
+        parts: tuple[list[StationId], list[StationId]] = ([], [])
+        for station, watched in sorted(due.items(), key=lambda item: item[1].asked):
+            parts[watched.has_step(now)].append(station)
+        return parts
 
     def glimpses(self, stations: Iterable[StationId], now: int) -> Iterator[LiveStation]:
         """Give the newest values of stations before they are judged."""
@@ -235,15 +235,9 @@ class Diagnoses:
             watched.saved, watched.saved_at = self.position, now
         self._readings.release(min(w.saved for w in self.watched.values()))
 
-    def save_all(self, now: int, goes_on: Callable[[], bool]) -> None:
-        """Save state after state for as long as `goes_on` says. StoreError.
-
-        A state that is left out costs a replay at the next start, nothing else.
-        """
-        for station in sorted(self.watched, key=lambda s: self.watched[s].saved):
-            if not goes_on():
-                return
-            self.save([station], now)
+    def by_age(self) -> list[StationId]:
+        """Name all stations, that whose state is the oldest first."""
+        return sorted(self.watched, key=lambda s: self.watched[s].saved)
 
     def _changes_after(self, position: int) -> tuple[list[Change], int]:
         found: list[Change] = []

@@ -81,7 +81,7 @@ class Filter {
     if (found?.after || left === 0 || kept.kind === "inspected") {
       if (found?.after) {
         const values = { before: dropText(found.before), after: dropText(found.after) };
-        this.tell([text("filter_effect", values), noLower(found) && text("filter_no_lower")].filter(Boolean).join(" "), false);
+        this.tell([text("filter_effect", values), kept.kind !== "inspected" && noLower(found) && text("filter_no_lower")].filter(Boolean).join(" "), false);
       }
       return;
     }
