@@ -1,11 +1,17 @@
 """What browser tests share: screen sizes, and a watch on what pages do behind the scenes."""
 
+import os
+import shutil
 from collections.abc import Callable
 from typing import Any
 
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import BrowserContext, Page, Request, ViewportSize
 
+# The headless shell is the same engine without the windows' own pages, which on a machine of
+# two cores are much of the work; STEADYBEAD_CHROMIUM names another one.
+BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
+ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 PHONE: ViewportSize = {"width": 390, "height": 844}
 WIDE: ViewportSize = {"width": 1920, "height": 1080}
 # Rules of WCAG 2.0 to 2.2 at levels A and AA, as axe-core tags them.
@@ -23,6 +29,12 @@ document.addEventListener("securitypolicyviolation", (event) => {
 """
 
 Opener = Callable[..., Page]
+
+
+def found_chromium() -> str | None:
+    """Find a Chromium on this machine."""
+    named = os.environ.get("STEADYBEAD_CHROMIUM")
+    return named or next((p for n in BROWSERS if (p := shutil.which(n)) is not None), None)
 
 
 class Watch:

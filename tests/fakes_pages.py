@@ -294,7 +294,7 @@ class ShopServer:
 
     def start(self) -> None:
         """Serve; the port stays the same over a restart."""
-        taken = socket.socket()
+        taken = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         taken.bind(("127.0.0.1", self.port))
         self.port = taken.getsockname()[1]
@@ -346,6 +346,7 @@ def open_shop_server(
     ended = threading.Event()
     collector = threading.Thread(target=_run, args=(shop, ended), daemon=True)
     try:
+        shop.step()  # heard before the first page is asked for
         server.start()
         collector.start()
         yield server

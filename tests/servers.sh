@@ -5,7 +5,8 @@ missing=""
 have() { command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ]; }
 have mosquitto || missing="$missing mosquitto"
 have mosquitto_pub || missing="$missing mosquitto-clients"
-have chromium || have chromium-browser || have google-chrome || missing="$missing chromium"
+have chromium-headless-shell || have chromium || have chromium-browser || have google-chrome ||
+  missing="$missing chromium-headless-shell"
 have influxd || missing="$missing influxdb"
 ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing="$missing postgresql"
 if [ "${STEADYBEAD_NO_CONTAINERS:-}" != 1 ] && [ -z "${DOCKER_HOST:-}" ]; then

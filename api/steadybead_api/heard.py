@@ -10,7 +10,7 @@ from steadybead_api.findings import Findings
 from steadybead_api.measuring import Measuring
 from steadybead_api.services import Services
 from steadybead_api.wiring import hint_text
-from steadybead_domain.ids import ChannelId, StationId
+from steadybead_domain.ids import ChannelId, StationId, by_station
 from steadybead_domain.plant import Channel
 from steadybead_domain.readings import Reading
 from steadybead_domain.times import MINUTE, SECOND
@@ -64,8 +64,9 @@ def heard_stations(services: Services, heard: Sequence[HeardChannel]) -> list[He
         if s.finding.kind == "clock_offset"
     }
     found, now = [], services.clock()
+    of_station = by_station(heard, lambda h: h.channel.id)
     for station in services.plant().stations:
-        own = [h for h in heard if h.channel.id.station_id == station.id]
+        own = of_station.get(station.id, [])
         if not own:
             continue
         times = [h.reading.time for h in own if h.reading is not None]

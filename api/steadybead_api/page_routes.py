@@ -123,7 +123,7 @@ def router_over(sources: PageSources) -> APIRouter:
         return pages.read(request, lambda shell: pages.station(shell, site, station))
 
     @router.get("/static/{fingerprint}/{path:path}")
-    def static(fingerprint: str, path: str) -> Response:
+    async def static(fingerprint: str, path: str) -> Response:
         asset = pages.renderer.assets.find(fingerprint, path)
         if asset is None:
             return Response("no such file\n", 404, media_type="text/plain")

@@ -1,12 +1,14 @@
 """Names of sites, stations, guns and channels, as they stand in MQTT topics and in the API."""
 
 import re
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Self
+from typing import Self, TypeVar
 
 NAME = re.compile(r"[A-Za-z0-9_-]{1,64}")
 GUN_PREFIX = "gun-"
+T = TypeVar("T")
 
 
 class BadNameError(ValueError):
@@ -73,6 +75,17 @@ class ChannelId:
     def __str__(self) -> str:
         """Write `site/station/channel-id`."""
         return f"{self.site}/{self.station}/{self.channel}"
+
+
+def by_station(
+    items: Iterable[T], channel_of: Callable[[T], ChannelId]
+) -> dict[StationId, list[T]]:
+    """Group what belongs to channels by station, in the order in which it comes."""
+    found: dict[tuple[str, str], list[T]] = {}
+    for item in items:
+        channel = channel_of(item)
+        found.setdefault((channel.site, channel.station), []).append(item)
+    return {StationId(*names): own for names, own in found.items()}
 
 
 @lru_cache(maxsize=4096)

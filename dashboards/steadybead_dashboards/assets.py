@@ -1,6 +1,7 @@
 """The files that a browser loads, found once at start and named by what is in them."""
 
 import hashlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files
@@ -15,6 +16,7 @@ MEDIA_TYPES = {
     ".svg": "image/svg+xml",
     ".webmanifest": "application/manifest+json",
 }
+IMPORT = re.compile(r'^import [^;]*?"\./([^"]+)";$', re.MULTILINE)
 KEEP_FOR_EVER = "public, max-age=31536000, immutable"
 CHART_PACKAGE = "youplot"
 CHART_FILES = {
@@ -45,6 +47,17 @@ class Assets:
 
     fingerprint: str
     by_path: Mapping[str, Asset]
+
+    def imports(self, path: str) -> tuple[str, ...]:
+        """Name the modules that a module imports, and those that these import, each once."""
+        found: dict[str, None] = {}
+        open_ends = [path]
+        while open_ends:
+            text = self.by_path[open_ends.pop()].body.decode()
+            fresh = [name for name in IMPORT.findall(text) if name not in found]
+            found |= dict.fromkeys(fresh)
+            open_ends += fresh
+        return tuple(found)
 
     def url(self, path: str) -> str:
         """Give the address of a file; KeyError if there is none."""

@@ -1,6 +1,7 @@
 """From a page's context to its HTML."""
 
-from functools import cache
+from collections.abc import Callable
+from functools import cache, lru_cache
 from typing import ClassVar, Protocol
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -47,6 +48,13 @@ class Renderer:
         template = self._environments[page.shell.language].get_template(page.template)
         return template.render(page=page, shell=page.shell)
 
+    def _module(self, path: str) -> Markup:
+        """Load a module, and what it imports along with it, not one after the other."""
+        early = Markup('<link rel="modulepreload" href="{}">')
+        script = Markup('<script type="module" src="{}"></script>').format(self.assets.url(path))
+        links = (early.format(self.assets.url(name)) for name in self.assets.imports(path))
+        return Markup("\n").join([*links, script])
+
     def _environment(self, language: str) -> Environment:
         """Build the template environment: everything is escaped, a missing name is an error."""
         environment = Environment(
@@ -59,6 +67,7 @@ class Renderer:
         )
         catalogue = translations(language)
         environment.install_gettext_translations(catalogue, newstyle=True)  # type: ignore[attr-defined]
+        environment.globals |= dict.fromkeys(("gettext", "_"), _translate(catalogue.gettext))
         environment.filters["tr"] = catalogue.gettext  # for texts that may carry a percent sign
         environment.filters["said"] = _Said(catalogue).marked
         environment.filters["said_plain"] = _Said(catalogue).plain
@@ -68,11 +77,25 @@ class Renderer:
         environment.globals |= {
             "languages": NAMES,
             "asset": self.assets.url,
+            "module": cache(self._module),
             "script_words": words,
             "texts": SCRIPT_TEXTS,
             "upkeep": " ".join(sorted(UPKEEP)),
         }
         return environment
+
+
+def _translate(gettext: Callable[[str], str]) -> Callable[..., Markup]:
+    """Do what the extension's own function does, and a text without values only once."""
+
+    @lru_cache(maxsize=4096)
+    def without_values(text: str) -> Markup:
+        return Markup(gettext(text)) % {}  # noqa: S704 - our catalogue
+
+    def translate(text: str, /, **values: object) -> Markup:
+        return Markup(gettext(text)) % values if values else without_values(text)  # noqa: S704
+
+    return translate
 
 
 class _Said:

@@ -8,7 +8,7 @@ from steadybead_dashboards.catalogue import mark
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.site_time import Moment, span_text
 from steadybead_dashboards.words import QUANTITIES, printed
-from steadybead_domain.ids import StationId
+from steadybead_domain.ids import StationId, by_station
 from steadybead_domain.plant import Channel, Plant
 from steadybead_domain.ports import Refused
 from steadybead_domain.readings import Reading
@@ -138,11 +138,12 @@ def setup_page(
     most_kib: int,
 ) -> SetupPage:
     """Build the page; `clocks` say by how many seconds a station's clock is ahead, if known."""
+    of_station = by_station(channels, lambda c: c.channel.id)
     stations = tuple(
         _block(
             str(station.id),
             station.name or station.id.station,
-            [c for c in channels if c.channel.id.station_id == station.id],
+            of_station.get(station.id, []),
             clocks.get(station.id),
             shell,
             in_full=len(plant.stations) <= FEW_STATIONS,

@@ -7,7 +7,6 @@ from the time that a reading carries to its digits on the page, over broker, col
 """
 
 import json
-import shutil
 import tempfile
 import time
 from collections.abc import Iterator
@@ -22,7 +21,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from bench.page_wall import FAST, heard_once, held, let_live
-from browser_watch import WIDE
+from browser_watch import ARGUMENTS, WIDE, found_chromium
 from fakes_pages import PLANT, Gun, ShopServer, open_shop_server, station
 from steadybead_domain.live import Fitness, GunState
 from steadybead_domain.plant import Plant
@@ -48,7 +47,6 @@ PATHS = (
 MANY = 50
 GOAL_MS = 1000.0
 GOAL_KB = 300.0
-ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 SIZE = """() => [
   ...performance.getEntriesByType("navigation"),
   ...performance.getEntriesByType("resource").filter(
@@ -76,9 +74,8 @@ def main(short: bool) -> list[dict[str, Any]]:
 @contextmanager
 def chromium() -> Iterator[Browser]:
     """Open a browser."""
-    path = shutil.which("chromium")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
+        browser = playwright.chromium.launch(executable_path=found_chromium(), args=ARGUMENTS)
         yield browser
         browser.close()
 

@@ -1,7 +1,6 @@
 """A browser, and a watch on what every page of a test does behind the scenes."""
 
 import os
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -9,17 +8,13 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-from browser_watch import WIDE, Opener, Watch
+from browser_watch import ARGUMENTS, WIDE, Opener, Watch, found_chromium
 from fakes_pages import ShopServer, open_shop_server
-
-ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
 def chromium() -> str:
     """Find a Chromium; without one skip aloud, in CI fail."""
-    names = ("chromium", "chromium-browser", "google-chrome")
-    wanted = os.environ.get("STEADYBEAD_CHROMIUM")
-    found = wanted or next((p for n in names if (p := shutil.which(n)) is not None), None)
+    found = found_chromium()
     if found is None and os.environ.get("CI") == "true":
         pytest.fail("no Chromium here: install the package chromium; CI must run these tests")
     if found is None:

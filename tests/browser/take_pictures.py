@@ -16,11 +16,10 @@ from paho.mqtt.enums import CallbackAPIVersion  # noqa: E402
 from playwright.sync_api import Page, sync_playwright  # noqa: E402  the path comes first
 
 from brokers_ingest import until  # noqa: E402
+from browser_watch import ARGUMENTS, found_chromium  # noqa: E402
 from whole_process import Server  # noqa: E402
 
 PICTURES = HERE.parents[1] / "dashboards" / "pictures"
-CHROMIUM = "/usr/bin/chromium"
-FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 WIDE, TALL, PHONE, HALL = (1280, 720), (1280, 1010), (390, 844), (1920, 1080)
 SIZES = {"wide": WIDE, "tall": TALL, "phone": PHONE, "hall": HALL, "dark": WIDE}
 SETTLED_MS = 2500
@@ -123,7 +122,7 @@ def main() -> int:
     server = Server("demo", "--port", "0", "--no-browser")
     try:
         with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+            browser = playwright.chromium.launch(executable_path=found_chromium(), args=ARGUMENTS)
             sizes = {
                 name: browser.new_page(
                     viewport={"width": size[0], "height": size[1]},

@@ -1,6 +1,13 @@
 import pytest
 
-from steadybead_domain.ids import BadNameError, ChannelId, StationId, checked_channel, checked_name
+from steadybead_domain.ids import (
+    BadNameError,
+    ChannelId,
+    StationId,
+    by_station,
+    checked_channel,
+    checked_name,
+)
 
 
 @pytest.mark.parametrize("name", ["a", "bay-1", "A_b-9", "x" * 64])
@@ -44,3 +51,13 @@ def test_the_air_source_has_no_gun() -> None:
 def test_a_station_id_is_site_and_station(text: str) -> None:
     with pytest.raises(BadNameError):
         StationId.parse(text)
+
+
+def test_channels_are_grouped_by_station_in_the_order_they_come() -> None:
+    texts = ["a/x/gun-a/flow", "a/y/gun-a/flow", "b/x/gun-a/flow", "a/x/gun-b/flow"]
+    channels = [ChannelId.parse(text) for text in texts]
+    assert by_station(channels, lambda c: c) == {
+        StationId("a", "x"): [channels[0], channels[3]],
+        StationId("a", "y"): [channels[1]],
+        StationId("b", "x"): [channels[2]],
+    }

@@ -80,3 +80,14 @@ def test_no_word_for_scripts_is_idle() -> None:
         if f'"{key}"' not in text and key not in said_by_variable and key not in templates
     ]
     assert idle == []
+
+
+@pytest.mark.parametrize("script", SCRIPTS, ids=lambda p: p.name)
+def test_a_page_asks_at_once_for_all_that_its_module_imports(script: Path) -> None:
+    text = script.read_text("utf-8")
+    direct = set(re.findall(r'from "\./([a-z-]+\.js)"', text))
+    early = load_assets().imports(script.name)
+    assert len(set(early)) == len(early)
+    assert direct <= set(early)
+    deeper = {name for module in direct for name in load_assets().imports(module)}
+    assert set(early) == direct | deeper
