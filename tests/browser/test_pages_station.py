@@ -111,17 +111,20 @@ def test_the_form_says_while_the_gun_is_not_warm(opener: Opener, server: ShopSer
     expect(hint).to_contain_text("Nothing is heard of this gun")
 
 
-def test_a_stopped_record_comes_to_the_latest_ones(opener: Opener) -> None:
+def test_a_stopped_record_comes_to_the_latest_ones(opener: Opener, server: ShopServer) -> None:
     page = opener(BAY_1, viewport=PHONE)
     box = bench(page, "b")
     fill(box, "T-9", "S1")
     box.get_by_text("Trial weld, length, rod").click()
     box.locator("form.start").get_by_label("Length, mm").fill("480")
+    box.locator("form.start").get_by_label("Trial weld").select_option("passed")
     box.get_by_role("button", name="Start the record").click()
     box.get_by_role("button", name="Stop the record").click()
     expect(page.locator("#recent-records")).to_contain_text("T-9 / S1")
-    # The next seam has a length of its own.
+    # The next seam has a length and a trial weld of its own.
     expect(box.locator("form.start").get_by_label("Length, mm")).to_have_value("")
+    expect(box.locator("form.start").get_by_label("Trial weld")).to_have_value("")
+    assert [w.details.trial for w in welds_of_gun_b(server)] == ["passed"]
 
 
 def test_the_welder_s_name_is_kept_on_this_device(opener: Opener) -> None:

@@ -10,7 +10,7 @@ import pytest
 from fakes_pages import PLANT, fact
 from steadybead_dashboards.alarm_cards import alarm_cards
 from steadybead_dashboards.catalogue import LANGUAGES
-from steadybead_dashboards.floor import floor_page
+from steadybead_dashboards.floor import floor_page, todays_welds
 from steadybead_dashboards.readout import readout
 from steadybead_dashboards.render import Page, renderer
 from steadybead_dashboards.shell import Person, Shell
@@ -348,3 +348,28 @@ def test_a_value_outside_its_window_is_said_before_there_is_an_alarm() -> None:
         assert (there.watched, there.word, there.reasons) == (False, "Fit", ())
     against = tile(PLANT.stations[0], live(GunState.READY, Fitness.NOT_FIT, 351.0), SHELL)
     assert (against.watched, against.word) == (False, "Not fit")
+
+
+@pytest.mark.parametrize(
+    ("job", "seam", "title", "line"),
+    [
+        ("T-9", "S1", "Job T-9, seam S1", "T-9 / S1"),
+        ("T-9", None, "Job T-9", "T-9"),
+        (None, "S1", "Seam S1", "seam S1"),
+        (None, None, "Weld record", "no job named"),
+    ],
+)
+def test_a_record_is_named_by_what_was_given(
+    job: str | None, seam: str | None, title: str, line: str
+) -> None:
+    weld = replace(WELD, job=job, seam=seam, stop=NOW)
+    alone = renderer().render(weld_page(PLANT, weld, PROCEDURE, SHELL))
+    assert f"<h1>{title}</h1>" in alone
+    today = todays_welds(PLANT, [weld], {}, {}, SHELL)
+    floor = renderer().render(floor_page(PLANT, {}, [], SHELL, today=today))
+    assert f'<span class="today-job">{line}</span>' in floor
+    station = station_page(
+        PLANT, PLANT.stations[0], None, SHELL, alarms=[], procedures={}, welds=[weld]
+    )
+    place = renderer().render(station)
+    assert f"<span>{line}</span>" in place

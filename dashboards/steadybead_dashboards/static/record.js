@@ -120,15 +120,15 @@ export class Record {
     localStorage.setItem(WELDER_KEY, welder.value.trim());
     await this.doing(async () => {
       if (length.value.trim()) body.seam_length_mm = number(length);
-      const what = text("entry_start", { gun: this.gun, job: body.job ?? "–", seam: body.seam ?? "–" });
+      const named = (body.job ? "_job" : "") + (body.seam ? "_seam" : "");
+      const what = text(`entry_start${named}`, { gun: this.gun, job: body.job, seam: body.seam });
       const entry = { path: "/api/v1/welds", body, kind: "start", place: this.place, weld: this.id, what };
       const { answer, waiting } = await enter(entry);
       if (this.after) this.after.hidden = true;
       const weld = answer ?? { ...body, id: body.weld, start: body.time };
       this.showRunning(weld);
       this.expect(weld.id);
-      seam.value = "";
-      length.value = "";
+      for (const own of [seam, length, trial]) own.value = ""; // they belong to one seam
       this.id = null;
       this.tell(waiting ? keptWords() : text("started"));
       return this.panel.querySelector('[data-act="stop"]');
