@@ -1,6 +1,6 @@
 """Readings and buckets as columns of plain Python values, the same for every format."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -101,10 +101,19 @@ def times(time_us: Int64) -> list[str]:
     return [f"{text}Z" for text in texts.tolist()]
 
 
-def reading_table(columns: Columns, unit: str) -> Table:
-    """Give time, value, unit, quality and reason."""
+def shared_times(parts: Sequence[Int64]) -> list[list[str]]:
+    """Write the times of several channels; a time that many have is written once."""
+    if not parts:
+        return []
+    every = np.unique(np.concatenate(parts))
+    texts = np.array(times(every), object)
+    return [texts[np.searchsorted(every, part)].tolist() for part in parts]
+
+
+def reading_table(columns: Columns, unit: str, written: list[str] | None = None) -> Table:
+    """Give time, value, unit, quality and reason; `written` are its times as text."""
     return {
-        "time": times(columns.time),
+        "time": times(columns.time) if written is None else written,
         "value": _numbers(columns.value, _absent(columns)),
         "unit": [unit] * len(columns),
         "quality": _QUALITY[columns.quality].tolist(),

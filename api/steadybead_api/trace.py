@@ -68,10 +68,11 @@ def raw_page(services: Services, wanted: TraceFrame, start: int) -> tuple[list[T
     cuts = [int(part.time[PAGE_ROWS]) for part in read if len(part) > PAGE_ROWS]
     cut = min(cuts, default=None)
     upto = wanted.end if cut is None else cut
+    parts = [part.take(slice(0, int(np.searchsorted(part.time, upto)))) for part in read]
+    written = columns.shared_times([part.time for part in parts])
     tables = []
-    for channel, part in zip(wanted.channels, read, strict=True):
-        shown = part.take(slice(0, int(np.searchsorted(part.time, upto))))
-        table = columns.reading_table(shown, channel.unit)
+    for channel, shown, times in zip(wanted.channels, parts, written, strict=True):
+        table = columns.reading_table(shown, channel.unit, times)
         del table["unit"]
         gaps = _gaps_between(shown.time, shown.time, start, upto, gap_length(channel, shown))
         tables.append({**_head(services, channel, wanted), "gaps": gaps, **table})

@@ -8,11 +8,13 @@ from pathlib import Path
 from typing import Any
 
 import httpx
+import jsonschema_rs
 import numpy as np
 import pytest
 
 from api_shop import BAY_1, DROP, FLOW, NOZZLE, NOZZLE_B, T0, Shop, client_of, make_shop, put, ramp
 from records_samples import start
+from steadybead_api.weld_schemas import Trace
 from steadybead_domain.people import Actor, Role
 from steadybead_domain.procedures import Window
 from steadybead_domain.times import DAY, HOUR, SECOND, format_rfc3339, parse_rfc3339
@@ -197,6 +199,24 @@ async def test_trace_covers_the_margins_and_the_channels_of_gun_and_air(
     assert trace["channels"][2]["window"] is None
     assert trace["procedure"]["id"] == "pp-speed-nozzle"
     assert trace["next"] is None
+
+
+async def test_the_whole_answer_has_the_shape_that_is_told_whatever_the_channels_share(
+    client: httpx.AsyncClient, shop: Shop
+) -> None:
+    own = ramp(900, 0.2, T0 - 50 * SECOND)
+    shifted = ramp(900, 0.2, T0 - 50 * SECOND + 1)
+    for channel, columns in ((NOZZLE, own), (FLOW, own), (DROP, shifted)):
+        put(shop, channel, columns)
+    await welded(client, shop, 120)
+    shape = Trace.model_json_schema(mode="serialization")
+    for query in ("", "?points=50"):
+        answer = (await client.get(f"/api/v1/welds/w1/trace{query}")).json()
+        jsonschema_rs.validate(shape, answer)
+    channels = (await client.get("/api/v1/welds/w1/trace")).json()["channels"]
+    for channel, columns in zip(channels, (own, own, shifted), strict=True):
+        assert channel["time"] == [format_rfc3339(int(time)) for time in columns.time]
+        assert channel["value"] == columns.value.tolist()
 
 
 async def test_flow_window_is_carried_into_the_meters_own_figures(
