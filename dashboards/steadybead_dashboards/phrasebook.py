@@ -30,8 +30,10 @@ _MOST_PARTS: Final = 12
 _MOST_LOOKED_AT: Final = 500  # parts of one sentence: what nobody made is given up
 # What people wrote themselves: it is put in as it is.
 FREE: Final = ("author", "certificate", "kind", "nozzle", "reference_instrument", "serial")
-# What a file must say letter by letter.
-VERBATIM: Final = ("close", "data", "key", "names", "quantity", "section", "word")
+# What a file must say letter by letter, and what a parser or a sender wrote.
+VERBATIM: Final = (
+    *("close", "data", "fault", "key", "names", "quantity", "section", "units", "word", "wrote"),
+)
 # What is a sentence or a list again; all else that is put in is a word, a name or a figure.
 NESTED: Final = (
     *("causes", "checks", "day", "detail", "error", "format", "message", "named", "OUTSIDE"),
@@ -49,6 +51,7 @@ FORMS: Final = {
     "size": r"[+\-−]?[\d.]+(?: \S+)?",
     "warmer": "hotter|colder",
     "way": "high|low",
+    "wrote": "[\"'].*?[\"']",
 }
 
 

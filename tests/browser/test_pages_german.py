@@ -184,6 +184,9 @@ def sentences() -> list[str]:
             " 250 Pa in 5.2 h of running (80 %: 3.1 h to 12 h)"
         ),
         "nozzle high-speed, 3 mm round rod, as at the newest reference check; the class is assumed",
+        "unit of gun-a/flow: unknown unit 'cubic feet': write Pa, hPa, mbar, bar, mmH2O, inHg, psi",
+        "unit of gun-a/flow: unit 'Pa' does not fit here: write L/min, L/h, mL/h, ml/s, ml/min",
+        "not JSON: Input is a zero-length, empty document: line 1 column 1 (char 0)",
         "nobody ever said this; not at all, or so",
         "welder, maintenance",
     ]

@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from steadybead_collector.config import PlantFileError, read_plant_text
+from steadybead_collector.mqtt.pointer import PointerError, read_document
+from steadybead_collector.mqtt.senml import SenmlError, read_cbor, read_json
 from steadybead_dashboards.catalogue import (
     LANGUAGES,
     catalogue_text,
@@ -23,6 +25,7 @@ from steadybead_dashboards.site_time import moment
 from steadybead_domain.alarms.book import worded
 from steadybead_domain.alarms.catalogue import CATALOGUE
 from steadybead_domain.alarms.change import Change
+from steadybead_domain.conversion.units import UnitError, to_unit
 from steadybead_domain.times import parse_rfc3339
 from steadybead_domain.verdict.model import Verdict
 from steadybead_domain.verdict.rule import DecisionRule
@@ -134,7 +137,7 @@ def test_counts_have_their_plural() -> None:
 
 def test_every_sentence_that_the_source_can_make_is_known() -> None:
     german = translations("de")
-    forms = {"size": "4.5 °C", "at": "body.name", "section": "site"}
+    forms = {"size": "4.5 °C", "at": "body.name", "section": "site", "wrote": "'mV'"}
     for m in entries("de"):
         if m.context != SENTENCE:
             continue
@@ -148,6 +151,40 @@ def test_every_sentence_that_the_source_can_make_is_known() -> None:
 def test_a_refused_unit_is_told_in_german_with_its_channel() -> None:
     found = translations("de").said("unit of gun-a/flow: unit 'Pa' does not fit here: write L/min")
     assert found == "Einheit von gun-a/flow: Einheit 'Pa' passt hier nicht: L/min schreiben"
+
+
+@pytest.mark.parametrize("target", ["L/min", "Pa", "Cel", "V", "%", "N", "m", "parsec"])
+@pytest.mark.parametrize("unit", ["furlong", "cubic feet per minute", "scfm", "mV", ""])
+def test_a_unit_that_does_not_fit_is_told_in_german_with_those_that_do(
+    unit: str, target: str
+) -> None:
+    if (unit, target) == ("mV", "V"):
+        return
+    with pytest.raises(UnitError) as refused:
+        to_unit(unit, target)
+    for said in (str(refused.value), f"unit of gun-a/flow: {refused.value}"):
+        found = translations("de").said(said) or ""
+        assert "inheit" in found
+        assert "schreiben" in found
+        assert not re.search(r"\b(unit|unknown|write)\b", found), found
+
+
+@pytest.mark.parametrize(
+    "payload", [b"", b"{", b"nope", b"[1,", b"\xff", b"{} x", b'[{"n":"a" "v":1}]', b"\x00"]
+)
+def test_a_message_that_cannot_be_read_is_told_in_german_with_the_parser_s_words(
+    payload: bytes,
+) -> None:
+    refused: list[str] = []
+    for read in (read_json, read_cbor, read_document):
+        try:
+            read(payload)
+        except (SenmlError, PointerError) as error:
+            refused.append(error.detail)
+    assert len(refused) >= 2
+    for said in refused:
+        if said != "not CBOR: bytes follow the array":
+            assert translations("de").said(said) == "kein " + said.removeprefix("not ")
 
 
 def test_alarms_are_told_in_german() -> None:

@@ -74,8 +74,8 @@ def made_id(station: StationId, gun: str, time: int) -> str:
 def _members(payload: bytes) -> dict[str, Any]:
     try:
         data = orjson.loads(payload)
-    except orjson.JSONDecodeError as error:
-        raise WeldMessageError(f"not JSON: {error}"[:160]) from None
+    except orjson.JSONDecodeError as fault:
+        raise WeldMessageError(f"not JSON: {fault}"[:160]) from None
     if not isinstance(data, dict):
         raise WeldMessageError("the payload is not an object")
     return data

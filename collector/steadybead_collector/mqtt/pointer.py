@@ -33,8 +33,8 @@ def read_document(payload: bytes) -> Any:
     """Read the JSON payload; raise PointerError if it is none."""
     try:
         return orjson.loads(payload)
-    except orjson.JSONDecodeError as error:
-        raise PointerError(Outcome.MALFORMED, f"not JSON: {error}"[:160]) from None
+    except orjson.JSONDecodeError as fault:
+        raise PointerError(Outcome.MALFORMED, f"not JSON: {fault}"[:160]) from None
 
 
 def find(document: Any, tokens: Tokens) -> Any:

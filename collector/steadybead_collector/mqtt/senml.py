@@ -83,8 +83,8 @@ def read_cbor(payload: bytes) -> Any:
     stream = BytesIO(payload)
     try:
         items = cbor2.load(stream)
-    except (cbor2.CBORError, ValueError, OverflowError, RecursionError, MemoryError) as error:
-        raise SenmlError(Outcome.MALFORMED, f"not CBOR: {_cut(error)}") from None
+    except (cbor2.CBORError, ValueError, OverflowError, RecursionError, MemoryError) as fault:
+        raise SenmlError(Outcome.MALFORMED, f"not CBOR: {_cut(fault)}") from None
     if stream.tell() != len(payload):
         raise SenmlError(Outcome.MALFORMED, "not CBOR: bytes follow the array")
     if type(items) is list:

@@ -156,13 +156,17 @@ def _known(unit: str, target: str) -> tuple[str, str]:
     known = _KINDS.get(unit.strip())
     if known is not None:
         return known
-    reference = _WITH_REFERENCE.get(unit.strip())
+    wrote, reference = _shown(unit), _WITH_REFERENCE.get(unit.strip())
     if reference is not None:
         raise UnitError(
-            f"unit {_shown(unit)} carries a reference condition: "
+            f"unit {wrote} carries a reference condition: "
             f'write L/min (or m3/h, …) and reference = "{reference}", if that is what is meant'
         )
-    raise UnitError(f"unknown unit {_shown(unit)}: write {_alternatives(target)}")
+    if target not in _KINDS:
+        like = "a unit such as Cel, L/min, Pa, V, A, W, %, mV, mA"
+        raise UnitError(f"unknown unit {wrote}: write {like}")
+    units = _alternatives(target)
+    raise UnitError(f"unknown unit {wrote}: write {units}")
 
 
 def _by_prefix(expression: str, target_expression: str) -> tuple[float, float] | None:
@@ -195,13 +199,13 @@ def _factors(
 
 
 def _other_dimension(unit: str, target: str) -> str:
-    return f"unit {_shown(unit)} does not fit here: write {_alternatives(target)}"
+    wrote, units = _shown(unit), _alternatives(target)
+    return f"unit {wrote} does not fit here: write {units}"
 
 
 @lru_cache(maxsize=256)
 def _alternatives(target: str) -> str:
-    if target not in _KINDS:
-        return "a unit such as Cel, L/min, Pa, V, A, W, %, mV, mA"
+    """Name the units that can be turned into `target`, which is a known one."""
     kind, expression = _KINDS[target]
     names = [target] + [
         name
