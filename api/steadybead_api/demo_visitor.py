@@ -11,9 +11,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from steadybead_api import problems
 from steadybead_api.access import current_actor, services_of
 from steadybead_api.login_routes import set_cookie
 from steadybead_domain.people import Actor, Role
+from steadybead_domain.ports import StoreError
 
 VISITOR = Actor("demo visitor", Role.ADMINISTRATOR)
 _NAMES = {"localhost", "127.0.0.1", "::1"}
@@ -32,7 +34,11 @@ class DemoVisitor:
             await self._app(scope, receive, send)
             return
         request = Request(scope)
-        secret = await run_in_threadpool(_opened, request)
+        try:
+            secret = await run_in_threadpool(_opened, request)
+        except StoreError as error:  # no handler stands around this layer
+            await problems.from_store(request, error)(scope, receive, send)
+            return
         if secret is None:
             await self._app(scope, receive, send)
             return

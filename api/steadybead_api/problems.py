@@ -68,7 +68,7 @@ def install(app: FastAPI, headers: Mapping[str, str]) -> None:
     app.exception_handler(Problem)(answer)
     app.exception_handler(HTTPException)(from_http)
     app.exception_handler(RequestValidationError)(_from_validation)
-    app.exception_handler(StoreError)(_from_store)
+    app.exception_handler(StoreError)(from_store)
     app.exception_handler(Exception)(partial(_from_defect, headers=headers))
 
 
@@ -95,7 +95,8 @@ def _from_validation(request: Request, error: RequestValidationError) -> JSONRes
     return _response({**members, "errors": faults})
 
 
-def _from_store(request: Request, error: StoreError) -> JSONResponse:
+def from_store(request: Request, error: StoreError) -> JSONResponse:
+    """Write what a store cannot do now as a problem: ask again later."""
     _log.error("store: %s", error, extra=event("store_fault"))
     return _response(body(503, "store", str(error), request.url.path), {"Retry-After": "5"})
 

@@ -239,4 +239,8 @@ def test_commits_are_synced_and_no_write_ahead_log_is_used(tmp_path: Path) -> No
         "busy_timeout": 15_000,
     }
     records.close()
-    assert {p.name for p in tmp_path.iterdir()} <= {"records.db", "records.db-journal"}
+    assert {p.name for p in tmp_path.iterdir()} <= {
+        "records.db",
+        "records.db-journal",
+        "records.db.lock",
+    }

@@ -1,11 +1,11 @@
 """One database: short reads, and writers that take turns, also across processes.
 
-SQLite: `BEGIN IMMEDIATE` lets one writer in at a time. PostgreSQL: every writing transaction
-first takes one advisory lock and holds it until its commit. Either way, commits happen in the
-order in which the transactions began to write, which is what the change sequence relies on.
+SQLite: `BEGIN IMMEDIATE` lets one writer in at a time, and `turns` see to it that each has one.
+PostgreSQL: every writing transaction first takes one advisory lock and holds it until its commit.
+Either way, commits happen in the order in which the transactions began to write, which is what the
+change sequence relies on.
 """
 
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine, make_url
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
+from steadybead_collector.records.turns import LateError, Turns
 from steadybead_domain.ports import StoreError
 
 FILE_NAME = "records.db"
@@ -31,10 +32,10 @@ _PRAGMAS = (
 class Database:
     """A pool of connections that may be used from any thread."""
 
-    def __init__(self, engine: Engine, where: str) -> None:
+    def __init__(self, engine: Engine, where: str, turns: Turns) -> None:
         self._reader = engine
         self._writer = engine.execution_options(writing=True)
-        self._turn = threading.Lock()
+        self._turns = turns
         self._where = where
 
     @contextmanager
@@ -46,14 +47,16 @@ class Database:
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """Open the one writing transaction, durable when the block ends; raise StoreError."""
-        with self._explained(), self._turn, self._writer.begin() as connection:
+        with self._explained(), self._turns.turn() as waiting, self._writer.begin() as connection:
             if connection.dialect.name == "postgresql":
                 connection.execute(sa.select(sa.func.pg_advisory_xact_lock(WRITER_LOCK)))
+            waiting.close()
             yield connection
 
     def close(self) -> None:
         """Close all connections; idempotent."""
         self._reader.dispose()
+        self._turns.close()
 
     @contextmanager
     def _explained(self) -> Iterator[None]:
@@ -61,8 +64,9 @@ class Database:
             yield
         except SQLAlchemyError as error:
             cause = getattr(error, "orig", None) or error
-            said = " ".join(str(cause).split())
-            raise StoreError(f"records store {self._where}: {said}. {_remedy(said)}") from error
+            raise _told(self._where, " ".join(str(cause).split())) from error
+        except LateError:
+            raise _told(self._where, "database is locked by other writers") from None
 
 
 def connect(url: str, data_dir: Path, password: str | None = None) -> Database:
@@ -83,16 +87,30 @@ def connect(url: str, data_dir: Path, password: str | None = None) -> Database:
         raise StoreError(f"records store {where}: {error}. Install the driver it names.") from error
     if target.get_backend_name() == "sqlite":
         _tune_sqlite(engine)
-    return Database(engine, where)
+    return Database(engine, where, _turns(target))
 
 
 def _keep_private(path: Path) -> None:
     try:
         path.touch(mode=0o600, exist_ok=True)
     except OSError as error:
-        raise StoreError(
-            f"records store {path}: {error.strerror}. Check the folder's owner and rights."
-        ) from error
+        raise _unusable(path, error) from error
+
+
+def _turns(target: URL) -> Turns:
+    """Give the turns of one file; a server has a lock of its own."""
+    file = target.database if target.get_backend_name() == "sqlite" else None
+    path = Path(f"{file}.lock") if file not in {None, "", ":memory:"} else None
+    try:
+        return Turns(path, BUSY_S)
+    except OSError as error:
+        raise _unusable(path, error) from error
+
+
+def _unusable(path: Path | None, error: OSError) -> StoreError:
+    return StoreError(
+        f"records store {path}: {error.strerror}. Check the folder's owner and rights."
+    )
 
 
 def _server_url(url: str) -> URL:
@@ -128,6 +146,10 @@ def _tune_sqlite(engine: Engine) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
 
+def _told(where: str, said: str) -> StoreError:
+    return StoreError(f"records store {where}: {said}. {_remedy(said)}")
+
+
 def _remedy(said: str) -> str:
     for sign, remedy in _REMEDIES.items():
         if sign in said:
@@ -141,6 +163,6 @@ _REMEDIES = {
     "disk is full": "Free space on the disk; nothing was half-written.",
     "readonly": "Give the process the right to write there.",
     "unable to open": "Check that the folder exists and may be written.",
-    "locked": "Another program holds the file: end it and try again.",
+    "locked": "Try again in a moment; if it stays so, end the program that holds the file.",
     "refused": "Start the database server or correct its address.",
 }
