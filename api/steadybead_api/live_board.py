@@ -48,7 +48,13 @@ class _Heard:
 
 
 class LiveBoard:
-    """Thread-safe. `plant` names the stations that are expected; `clock` gives µs."""
+    """Thread-safe. `plant` names the stations that are expected; `clock` gives µs.
+
+    `address` is the broker's, `refusal` what it said when it last refused; empty where not known.
+    """
+
+    address = ""
+    refusal = ""
 
     def __init__(self, plant: Callable[[], Plant], clock: Callable[[], int]) -> None:
         self._plant = plant
@@ -59,6 +65,13 @@ class LiveBoard:
         self._unconfirmed: set[str] = set()
         self._listeners: set[Subscription] = set()
         self._subscribed: int | None = None
+        self._lost = clock()
+
+    @property
+    def unreachable_since(self) -> int | None:
+        """Tell in µs since when the link is gone, at the earliest the start; None: it stands."""
+        with self._lock:
+            return self._lost if self._subscribed is None else None
 
     @property
     def reachable(self) -> bool:
@@ -74,6 +87,7 @@ class LiveBoard:
         """Note that the broker granted the subscription."""
         with self._lock:
             self._subscribed = now
+            self.refusal = ""
             self._unconfirmed = set(self._alarms)
         self._tell(BrokerNews(True))
 
@@ -81,6 +95,8 @@ class LiveBoard:
         """Note that the broker is gone."""
         with self._lock:
             was, self._subscribed = self._subscribed, None
+            if was is not None:
+                self._lost = self._clock()
         if was is not None:
             self._tell(BrokerNews(False))
 

@@ -31,6 +31,8 @@ class LiveFeed(LiveBoard):
         self._root = settings.root
         self._now = clock
         self._address = urlsplit(settings.url)
+        self._port = self._address.port or MQTT_PORTS[self._address.scheme]
+        self.address = f"{self._address.hostname}:{self._port}"
         self._client = mqtt.Client(
             CallbackAPIVersion.VERSION2, client_id="", protocol=mqtt.MQTTv311
         )
@@ -40,14 +42,14 @@ class LiveFeed(LiveBoard):
             self._client.tls_set_context(ssl.create_default_context(cafile=settings.ca_file))
         self._client.reconnect_delay_set(1, 10)
         self._client.on_connect = self._on_connect
+        self._client.on_connect_fail = self._on_connect_fail
         self._client.on_disconnect = self._on_disconnect
         self._client.on_subscribe = self._on_subscribe
         self._client.on_message = self._on_message
 
     def start(self) -> None:
         """Begin to connect; returns at once, and tries until `close`."""
-        port = self._address.port or MQTT_PORTS[self._address.scheme]
-        self._client.connect_async(self._address.hostname or "", port, KEEPALIVE_S)
+        self._client.connect_async(self._address.hostname or "", self._port, KEEPALIVE_S)
         self._client.loop_start()
 
     def close(self) -> None:
@@ -60,9 +62,13 @@ class LiveFeed(LiveBoard):
         self, client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _properties: Any
     ) -> None:
         if reason.is_failure:
+            self.refusal = str(reason)
             _log.warning("broker refused the live feed: %s", reason)
             return
         client.subscribe([(f"{self._root}/+/+/live", 0), (f"{self._root}/+/+/alarm/+", 1)])
+
+    def _on_connect_fail(self, _client: mqtt.Client, _data: Any) -> None:
+        self.refusal = ""
 
     def _on_subscribe(
         self, _client: mqtt.Client, _data: Any, _mid: int, reasons: Any, _properties: Any
@@ -70,6 +76,7 @@ class LiveFeed(LiveBoard):
         if all(r.value <= _GRANTED for r in reasons):
             self.connected(self._now())
         else:
+            self.refusal = ", ".join(dict.fromkeys(str(r) for r in reasons))
             _log.warning("broker refused the live subscription: %s", reasons)
 
     def _on_disconnect(

@@ -14,7 +14,7 @@ from steadybead_api.services import Services
 from steadybead_api.setup_routes import LARGEST_TEXT
 from steadybead_dashboards.catalogue import mark
 from steadybead_dashboards.render import Page, renderer
-from steadybead_dashboards.setup import ChannelFacts, RefusalFacts, setup_page
+from steadybead_dashboards.setup import ChannelFacts, LostLink, RefusalFacts, setup_page
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.signin import ProblemPage
 
@@ -53,7 +53,15 @@ class SetupPages:
             ],
             shell,
             LARGEST_TEXT // 1024,
+            self._lost(shell),
         )
+
+    def _lost(self, shell: Shell) -> LostLink | None:
+        live = self._services.live
+        since = live.unreachable_since
+        if since is None:
+            return None
+        return LostLink(shell.moment(since), live.address, live.refusal)
 
 
 def setup_router(services: Services) -> APIRouter:

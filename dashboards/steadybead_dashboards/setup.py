@@ -115,8 +115,17 @@ class RefusalRow:
 
 
 @dataclass(frozen=True, slots=True)
+class LostLink:
+    """The broker is gone: since when, where it should be, and what it said when it refused."""
+
+    since: Moment
+    address: str
+    refusal: str
+
+
+@dataclass(frozen=True, slots=True)
 class SetupPage:
-    """All of it; `most_kib` bounds what the checker takes."""
+    """All of it; `most_kib` bounds what the checker takes, `lost` is None while there is a link."""
 
     template: ClassVar[str] = "setup.html"
     shell: Shell
@@ -127,6 +136,7 @@ class SetupPage:
     version: int
     sha256: str
     most_kib: int
+    lost: LostLink | None = None
 
 
 def setup_page(
@@ -136,6 +146,7 @@ def setup_page(
     refusals: Sequence[RefusalFacts],
     shell: Shell,
     most_kib: int,
+    lost: LostLink | None = None,
 ) -> SetupPage:
     """Build the page; `clocks` say by how many seconds a station's clock is ahead, if known."""
     of_station = by_station(channels, lambda c: c.channel.id)
@@ -159,6 +170,7 @@ def setup_page(
         plant.version,
         plant.sha256[:12],
         most_kib,
+        lost,
     )
 
 

@@ -1,5 +1,6 @@
 """The page of the integrator: what is heard and refused, a plant file checked; click and key."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +14,7 @@ from plants_ingest import PLANT
 from records_samples import refusal
 from steadybead_domain.people import Actor, Role
 from steadybead_domain.ports import Refused
+from steadybead_domain.times import format_rfc3339
 
 pytestmark = pytest.mark.chromium
 
@@ -52,12 +54,38 @@ def test_it_says_what_is_heard_and_what_is_refused(
     assert violations(page) == []
 
 
+@pytest.mark.parametrize("language", ["en-GB", "de-DE"])
+def test_a_lost_broker_is_named_with_since_when_and_what_to_look_at(
+    opener: Opener, server: ShopServer, language: str
+) -> None:
+    board = server.shop.board
+    page = opener("/setup", viewport=PHONE, locale=language)
+    lost = page.locator("main .no-link")
+    expect(lost).to_have_count(0)
+    board.disconnected()
+    board.address, board.refusal = "broker.shop:8883", "Not authorized"
+    try:
+        expect(lost).to_be_in_viewport(timeout=20_000)
+        told = {"en-GB": "cannot be reached since", "de-DE": "nicht erreichbar seit"}[language]
+        expect(lost.get_by_role("heading")).to_contain_text(told)
+        assert board.unreachable_since is not None
+        since = format_rfc3339(board.unreachable_since)
+        expect(lost.locator("time")).to_have_attribute("datetime", since)
+        for words in ("broker.shop:8883", "Not authorized", "[mqtt]"):
+            expect(lost).to_contain_text(words)
+        expect(lost.locator(".stale-shape")).to_be_visible()
+        assert violations(page) == []
+    finally:
+        board.connected(now_us())
+    expect(lost).to_have_count(0, timeout=20_000)
+
+
 def test_it_keeps_itself_up_to_date(opener: Opener, server: ShopServer) -> None:
     page = opener("/setup")
     page.evaluate("window.sameView = true")
     row = page.locator('[data-fresh="north/bay-2/gun-a/nozzle"]')
-    server.shop.guns["bay-2", "a"].temperature = 404.0
-    expect(row).to_contain_text("40", timeout=20_000)
+    server.shop.guns["bay-2", "a"].temperature = 450.0
+    expect(row).to_contain_text(re.compile(r"4[45]\d °C"), timeout=20_000)
     server.shop.records.quarantine([refused(b"new", "unit", "unit of the newcomer")])
     expect(page.locator(".refusal").first).to_contain_text("unit of the newcomer", timeout=20_000)
     assert page.evaluate("window.sameView") is True

@@ -261,9 +261,14 @@ async def test_feed_follows_a_real_broker_through_its_restart(tmp_path: Path) ->
         station = feed.snapshot(clock()).station(BAY_1)
         assert station is not None
         assert station.fitness is Fitness.FIT
+        assert feed.unreachable_since is None
         publisher.close()
+        clock.advance(60)
         broker.stop()
         await true(lambda: not feed.reachable)
+        assert feed.unreachable_since == T0 + 60 * SECOND
+        clock.advance(60)
+        assert feed.unreachable_since == T0 + 60 * SECOND
         again = EmbeddedBroker(tmp_path, url.removeprefix("mqtt://"))
         again.start()
         publisher = Publisher(url)
@@ -282,6 +287,7 @@ async def test_feed_without_a_broker_keeps_trying_and_closes_at_once() -> None:
     feed = LiveFeed(MqttSettings(url="mqtt://127.0.0.1:9"), lambda: PLANT, Clock())
     feed.start()
     assert not feed.reachable
+    assert (feed.unreachable_since, feed.address) == (T0, "127.0.0.1:9")
     began = time.monotonic()
     feed.close()
     assert time.monotonic() - began < 3
