@@ -122,6 +122,7 @@ class Shop:
     since: int = field(default_factory=now_us)
     filled_to: int = 0
     published: set[str] = field(default_factory=set)
+    unheard: frozenset[ChannelId] = frozenset()
 
     def step(self) -> None:
         """Measure up to now, and publish as the collector does."""
@@ -159,6 +160,8 @@ class Shop:
         for (place, letter), gun in self.guns.items():
             for what, level in (("nozzle", gun.temperature), ("flow", gun.flow)):
                 channel = ChannelId("north", place, f"gun-{letter}/{what}")
+                if channel in self.unheard:
+                    continue
                 size = 6.0 if what == "nozzle" else 1.2
                 columns[channel] = measured(times, level, size, self.since - 5 * MINUTE)
         self.readings.append(Batch(now, columns))
@@ -207,6 +210,7 @@ class Shop:
                 *LIMITS[NAMES[what]],
             )
             for what, value in levels.items()
+            if ChannelId("north", name, f"gun-{letter}/{what}") not in self.unheard
         ]
 
     def _publish_alarms(self, now: int) -> None:
@@ -326,12 +330,20 @@ class ShopServer:
 
 @contextmanager
 def open_shop_server(
-    folder: Path, *, read: bool = True, demo: bool = True, plant: Plant = PLANT
+    folder: Path,
+    *,
+    read: bool = True,
+    demo: bool = True,
+    plant: Plant = PLANT,
+    unheard: frozenset[ChannelId] = frozenset(),
 ) -> Iterator[ShopServer]:
-    """Open the shop in a folder and serve it; `demo` signs the browser in by itself."""
+    """Open the shop in a folder and serve it; `demo` signs the browser in by itself.
+
+    `unheard`: channels of guns that never send.
+    """
     records = open_records("sqlite", folder)
     board = LiveBoard(lambda: plant, now_us)
-    shop = Shop(records, MemoryReadings(), board)
+    shop = Shop(records, MemoryReadings(), board, unheard=unheard)
     policy = AccessPolicy(read="open" if read else "login", demo=demo)
     services = Services(shop.readings, records, lambda: plant, board, policy, now_us)
     board.connected(now_us())

@@ -11,6 +11,7 @@ import orjson
 from steadybead_api.live_shown import never_heard, same_state, shown
 from steadybead_api.live_subscription import AlarmNews, BrokerNews, News, Subscription
 from steadybead_api.schemas import AlarmItem, LiveItem
+from steadybead_collector.config.settings import DEFAULT_ROOT
 from steadybead_domain.alarms.codec import alarm_from_json, alarm_to_json
 from steadybead_domain.alarms.model import Alarm
 from steadybead_domain.ids import StationId
@@ -51,8 +52,10 @@ class LiveBoard:
     """Thread-safe. `plant` names the stations that are expected; `clock` gives µs.
 
     `address` is the broker's, `refusal` what it said when it last refused; empty where not known.
+    `root` is what all its topics begin with.
     """
 
+    root = DEFAULT_ROOT
     address = ""
     refusal = ""
 

@@ -28,7 +28,7 @@ class LiveFeed(LiveBoard):
         super().__init__(plant, clock)
         if settings.url is None:
             raise ValueError("the live feed needs the broker's url")
-        self._root = settings.root
+        self.root = settings.root
         self._now = clock
         self._address = urlsplit(settings.url)
         self._port = self._address.port or MQTT_PORTS[self._address.scheme]
@@ -65,7 +65,7 @@ class LiveFeed(LiveBoard):
             self.refusal = str(reason)
             _log.warning("broker refused the live feed: %s", reason)
             return
-        client.subscribe([(f"{self._root}/+/+/live", 0), (f"{self._root}/+/+/alarm/+", 1)])
+        client.subscribe([(f"{self.root}/+/+/live", 0), (f"{self.root}/+/+/alarm/+", 1)])
 
     def _on_connect_fail(self, _client: mqtt.Client, _data: Any) -> None:
         self.refusal = ""
@@ -86,5 +86,5 @@ class LiveFeed(LiveBoard):
 
     def _on_message(self, _client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
         with contextlib.suppress(UnicodeDecodeError):
-            topic = message.topic.removeprefix(f"{self._root}/")
+            topic = message.topic.removeprefix(f"{self.root}/")
             self.take(topic, bytes(message.payload), retained=message.retain)

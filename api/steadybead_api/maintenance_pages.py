@@ -1,5 +1,7 @@
 """The maintenance page: gather what it shows, render it."""
 
+from collections.abc import Container
+
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
@@ -13,8 +15,10 @@ from steadybead_api.services import Services
 from steadybead_dashboards.maintenance import Done, FilterFacts, maintenance_page
 from steadybead_dashboards.render import Page, renderer
 from steadybead_dashboards.shell import Shell
+from steadybead_domain.ids import ChannelId
 from steadybead_domain.maintenance import FilterChange
 from steadybead_domain.plant import Station
+from steadybead_domain.quantities import Quantity
 from steadybead_domain.times import DAY
 
 TOLD_AT_MOST = 200
@@ -35,22 +39,28 @@ class MaintenancePages:
         findings = Findings(services, measuring)
         plant = services.plant()
         known = {s.id for s in plant.stations}
+        drops = [c.id for c in plant.channels() if c.quantity is Quantity.FILTER_PRESSURE_DROP]
+        heard = services.readings.latest(drops)
         return maintenance_page(
             plant,
             shell,
             findings.open(),
             [f for f in due_now(services, measuring) if f.station in known],
-            {s.id: self._filter(s, findings.changes, shell.now) for s in plant.stations},
+            {s.id: self._filter(s, findings.changes, shell.now, heard) for s in plant.stations},
             self._done(findings.changes),
         )
 
-    def _filter(self, station: Station, changes: list[FilterChange], now: int) -> FilterFacts:
+    def _filter(
+        self, station: Station, changes: list[FilterChange], now: int, heard: Container[ChannelId]
+    ) -> FilterFacts:
         own = [c for c in changes if c.station == station.id and c.begins_anew]
         changed = own[-1] if own else None
         since = max(now - TOLD_FOR, 0 if changed is None else changed.time)
         records = self._services.records.findings
         told = records.of_kinds(station.id, "filter_", since, TOLD_AT_MOST)
-        return FilterFacts(told, drop_now(self._services, station), changed)
+        channel = station.channel_of(Quantity.FILTER_PRESSURE_DROP)
+        ever = channel is None or channel.id in heard
+        return FilterFacts(told, drop_now(self._services, station), changed, ever)
 
     def _done(self, changes: list[FilterChange]) -> list[Done]:
         latest = sorted(changes, key=lambda c: -c.time)[:DONE_ROWS]

@@ -24,6 +24,7 @@ from steadybead_dashboards.entry_pages import (
     calibration_page,
     check_page,
 )
+from steadybead_dashboards.expected import expected
 from steadybead_dashboards.render import Page, renderer
 from steadybead_dashboards.sensor import SensorFacts, sensor_page
 from steadybead_dashboards.sensor_list import SensorView, sensor_list_page
@@ -41,6 +42,7 @@ NO_CALIBRATION = mark("No such calibration")
 NO_CALIBRATION_REMEDY = mark("Choose it in the history on the page of its sensor.")
 NO_BUDGET = mark("An uncertainty budget is kept for nozzle temperature and air flow only.")
 NOTHING_NOW = mark("No good reading in the last minute, so there is no value to judge.")
+NOTHING_EVER = mark("No reading ever came, so there is no value to judge.")
 NOT_STATED = mark("The plant file contradicts itself here, so no budget can be made.")
 STATION = Annotated[str, Query(max_length=140)]
 NAME = Annotated[str, Query(max_length=64)]
@@ -92,6 +94,7 @@ class SensorPages:
             _why_no_worth(sensor),
             hint_text(services, measuring, channel, shell.now),
             max(len(entries) - MOST_HISTORY, 0),
+            expected(channel, services.live.root),
         )
         return sensor_page(services.plant(), facts, shell)
 
@@ -193,12 +196,15 @@ def sensor_router(services: Services) -> APIRouter:
 
 def _view(sensor: Sensor) -> SensorView:
     budget = None if sensor.valued is None else sensor.valued.worth.budget
-    return SensorView(sensor.channel, sensor.instrument, sensor.due, sensor.value, budget)
+    ever = sensor.ever_heard
+    return SensorView(sensor.channel, sensor.instrument, sensor.due, sensor.value, budget, ever)
 
 
 def _why_no_worth(sensor: Sensor) -> str:
     if sensor.channel.quantity not in WITH_BUDGET:
         return NO_BUDGET
+    if not sensor.ever_heard:
+        return NOTHING_EVER
     return NOTHING_NOW if sensor.value is None else NOT_STATED
 
 

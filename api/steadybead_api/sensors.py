@@ -23,6 +23,7 @@ class Sensor:
     due: Due | None
     value: float | None
     valued: Valued | None
+    ever_heard: bool = True
 
     @property
     def state(self) -> str:
@@ -37,7 +38,8 @@ def sensors(
     known = measuring or Measuring(services)
     now = services.clock()
     channels = [c for c in services.plant().channels() if station in (None, c.id.station_id)]
-    near = near_of(services, services.readings.latest([c.id for c in channels]), now)
+    latest = services.readings.latest([c.id for c in channels])
+    near = near_of(services, latest, now)
     valuer = Valuer(services, known)
     found = []
     for channel in channels:
@@ -50,5 +52,5 @@ def sensors(
             with contextlib.suppress(ValueError):  # the plant file contradicts itself
                 valued = valuer.value(channel, now, value, near)
         due = None if instrument is None else known.due(instrument, now)
-        found.append(Sensor(channel, instrument, due, value, valued))
+        found.append(Sensor(channel, instrument, due, value, valued, channel.id in latest))
     return found

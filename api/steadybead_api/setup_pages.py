@@ -6,13 +6,14 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from steadybead_api.access import SETTING_UP, current_actor
-from steadybead_api.heard import heard_channels, heard_stations
+from steadybead_api.heard import HeardChannel, heard_channels, heard_stations
 from steadybead_api.page_routes import Pages
 from steadybead_api.page_sources import ServiceSources
 from steadybead_api.quarantine_routes import GATHERED_FOR
 from steadybead_api.services import Services
 from steadybead_api.setup_routes import LARGEST_TEXT
 from steadybead_dashboards.catalogue import mark
+from steadybead_dashboards.expected import expected
 from steadybead_dashboards.render import Page, renderer
 from steadybead_dashboards.setup import ChannelFacts, LostLink, RefusalFacts, setup_page
 from steadybead_dashboards.shell import Shell
@@ -45,7 +46,7 @@ class SetupPages:
         reasons = services.records.refusals.reasons(shell.now - GATHERED_FOR, MOST_REASONS)
         return setup_page(
             services.plant(),
-            [ChannelFacts(h.channel, h.reading, h.per_second, h.state, h.hint) for h in heard],
+            [self._facts(h) for h in heard],
             clocks,
             [
                 RefusalFacts(r.newest.id, r.newest.refused, r.count, r.last_received)
@@ -54,6 +55,12 @@ class SetupPages:
             shell,
             LARGEST_TEXT // 1024,
             self._lost(shell),
+        )
+
+    def _facts(self, heard: HeardChannel) -> ChannelFacts:
+        waits_for = expected(heard.channel, self._services.live.root)
+        return ChannelFacts(
+            heard.channel, heard.reading, heard.per_second, heard.state, heard.hint, waits_for
         )
 
     def _lost(self, shell: Shell) -> LostLink | None:

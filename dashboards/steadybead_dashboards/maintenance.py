@@ -23,6 +23,7 @@ WORKS = {
     FilterWork.INSPECTED: mark("inspected"),
 }
 NOT_MEASURED = mark("The pressure drop over the filter is not measured here: no forecast in Pa.")
+NEVER_HEARD = mark("Nothing was ever heard of the pressure drop over this filter: no forecast.")
 NO_LIMIT = mark("The plant file names no limit for this filter: no forecast.")
 TOO_EARLY = mark("No forecast yet: it takes at least eight hours of running since the last change.")
 ONE_POINT = mark("No curve yet: one point is known since the last change, and a curve takes two.")
@@ -35,6 +36,7 @@ class FilterCard:
     """One station's filter; `left` is empty where no forecast stands, and `why` says why.
 
     `undrawn` says why there is no drawing though something is known; else it is empty.
+    `unheard` is the address of the drop's sensor where it was never heard; else it is empty.
     """
 
     station: str
@@ -49,6 +51,7 @@ class FilterCard:
     changed: Moment | None
     drawing: Drawing | None
     undrawn: str = ""
+    unheard: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +77,14 @@ class FilterFacts:
     """What is known of one station's filter.
 
     `told`: what the diagnosis said of it since the last change, in order; `now`: the drop of the
-    last minutes of running; `changed`: the last work that let the forecast begin anew.
+    last minutes of running; `changed`: the last work that let the forecast begin anew;
+    `ever_heard`: the drop was ever heard, where it is measured.
     """
 
     told: Sequence[Finding] = ()
     now: Drop | None = None
     changed: FilterChange | None = None
+    ever_heard: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +141,7 @@ def hours_text(hours: float) -> str:
 
 
 def _filter(station: Station, facts: FilterFacts, shell: Shell) -> FilterCard:
-    measured = station.channel_of(Quantity.FILTER_PRESSURE_DROP) is not None
+    channel = station.channel_of(Quantity.FILTER_PRESSURE_DROP)
     limit = station.air.intake_filter_limit_pa
     last = facts.told[-1] if facts.told else None
     forecast = None if last is None or limit is None else _forecast(last)
@@ -148,7 +153,7 @@ def _filter(station: Station, facts: FilterFacts, shell: Shell) -> FilterCard:
     return FilterCard(
         str(station.id),
         station.name or station.id.station,
-        measured,
+        channel is not None,
         drop_text(facts.now),
         "" if limit is None else f"{limit:.0f} Pa",
         "" if shown is None else hours_text(shown.remaining_h),
@@ -158,6 +163,7 @@ def _filter(station: Station, facts: FilterFacts, shell: Shell) -> FilterCard:
         None if facts.changed is None else shell.moment(facts.changed.time),
         None if bare else drawn,
         ONE_POINT if bare else "",
+        "" if channel is None or facts.ever_heard else f"/sensors/{channel.id}",
     )
 
 
@@ -166,6 +172,8 @@ def _why(station: Station, facts: FilterFacts, *, full: bool, known: bool) -> st
     limit = station.air.intake_filter_limit_pa
     if station.channel_of(Quantity.FILTER_PRESSURE_DROP) is None:
         return NOT_MEASURED
+    if not facts.ever_heard:
+        return NEVER_HEARD
     if limit is None:
         return NO_LIMIT
     if full:

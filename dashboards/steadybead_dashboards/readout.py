@@ -19,7 +19,8 @@ class Readout:
     """One value, printed. `low` and `high` are the window's limits, printed, empty where open.
 
     `abnormal`: outside the window in a state where the window counts. `note` says in words what
-    is wrong with the value itself: its quality, or its age in s.
+    is wrong with the value itself: its quality, or its age in s. `unheard` is the address of its
+    sensor where the collector tells of the station and has heard nothing of this channel.
     """
 
     channel: str
@@ -34,6 +35,7 @@ class Readout:
     quality: str
     reason: str
     age_s: int
+    unheard: str = ""
 
 
 def readout(channel: Channel, live: LiveStation | None, state: GunState | None) -> Readout:
@@ -55,6 +57,7 @@ def readout(channel: Channel, live: LiveStation | None, state: GunState | None) 
             quality="none",
             reason="",
             age_s=0,
+            unheard=f"/sensors/{channel.id}" if live is not None and live.values else "",
         )
     place = gauge(value.value, value.low, value.high)
     age_us = live.time - value.time

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from steadybead_dashboards.expected import Expected
 from steadybead_dashboards.sensor_list import DueRow, SensorView, day_of, due_row
 from steadybead_dashboards.sensor_words import (
     ENTRIES,
@@ -69,7 +70,10 @@ class SpareView:
 
 @dataclass(frozen=True, slots=True)
 class SensorPage:
-    """One channel; `worth` is None where no budget is kept or nothing is heard now."""
+    """One channel; `worth` is None where no budget is kept or nothing is heard now.
+
+    `expected` says what its readings would come as, where none ever came.
+    """
 
     template: ClassVar[str] = "sensor.html"
     shell: Shell
@@ -93,6 +97,7 @@ class SensorPage:
     history: tuple[HistoryRow, ...]
     older: int
     hint: str
+    expected: Expected | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +114,7 @@ class SensorFacts:
     why_no_worth: str = ""
     hint: str = ""
     older: int = 0
+    expected: Expected | None = None
 
 
 def sensor_page(plant: Plant, facts: SensorFacts, shell: Shell) -> SensorPage:
@@ -139,6 +145,7 @@ def sensor_page(plant: Plant, facts: SensorFacts, shell: Shell) -> SensorPage:
         history=tuple(_history_row(e, i, channel, shell) for e, i in facts.history),
         older=facts.older,
         hint=facts.hint,
+        expected=None if view.ever_heard else facts.expected,
     )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from steadybead_dashboards.catalogue import mark
 from steadybead_dashboards.sensor_words import StateView, expanded_text, state_view
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.weld_list import Choice
@@ -14,21 +15,28 @@ from steadybead_domain.diagnosis.finding import Finding
 from steadybead_domain.plant import Channel, Plant
 from steadybead_domain.uncertainty.budget import Budget
 
+NO_READING = mark("no reading now")
+NEVER_HEARD = mark("never heard")
+
 
 @dataclass(frozen=True, slots=True)
 class SensorView:
-    """What is known of a channel; None where nothing is."""
+    """What is known of a channel; None where nothing is. `ever_heard`: a reading ever came."""
 
     channel: Channel
     instrument: Instrument | None
     due: Due | None
     value: float | None
     budget: Budget | None
+    ever_heard: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class SensorRow:
-    """One channel in words; `expanded` is U of the newest value, empty where none is kept."""
+    """One channel in words; `expanded` is U of the newest value, empty where none is kept.
+
+    `value` is empty where there is none, and `without` says then what is the matter.
+    """
 
     href: str
     label: str
@@ -38,6 +46,7 @@ class SensorRow:
     state: StateView
     failed: bool
     value: str
+    without: str
     expanded: str
 
 
@@ -119,6 +128,7 @@ def _row(view: SensorView, shell: Shell) -> SensorRow:
         "" if instrument is None else instrument.kind,
         state_view(view.due, due_day),
         view.due is not None and view.due.failed_as_found,
-        "–" if view.value is None else f"{printed(view.value, quantity)} {unit}".rstrip(),
+        "" if view.value is None else f"{printed(view.value, quantity)} {unit}".rstrip(),
+        "" if view.value is not None else NO_READING if view.ever_heard else NEVER_HEARD,
         "" if view.budget is None else expanded_text(view.budget.expanded, quantity),
     )

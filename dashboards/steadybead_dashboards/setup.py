@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Final
 
 from steadybead_dashboards.catalogue import mark
+from steadybead_dashboards.expected import Expected
 from steadybead_dashboards.shell import Shell
 from steadybead_dashboards.site_time import Moment, span_text
 from steadybead_dashboards.words import QUANTITIES, printed
@@ -46,13 +47,17 @@ OUTCOMES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class ChannelFacts:
-    """What is known of a channel: its newest reading, its rate, its state, a hint at its wiring."""
+    """What is known of a channel: its newest reading, its rate, its state, a hint at its wiring.
+
+    `expected`: what its readings would come as, for a channel that was never heard.
+    """
 
     channel: Channel
     reading: Reading | None
     per_second: float | None
     state: str
     hint: str
+    expected: Expected | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +88,7 @@ class ChannelRow:
     last: Moment | None
     age: str
     hint: str
+    expected: Expected | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +228,7 @@ def _row(facts: ChannelFacts, shell: Shell) -> ChannelRow:
         last,
         age,
         facts.hint,
+        facts.expected if reading is None else None,
     )
 
 

@@ -276,6 +276,20 @@ def test_a_station_without_procedure_is_not_called_fit() -> None:
     assert "no procedure" in live.reasons[0]
 
 
+def test_a_station_whose_flow_was_never_heard_is_not_called_fit() -> None:
+    station = made_station("bay-1")
+    diagnosis = StationDiagnosis(station, PROCEDURES)
+    bay = Bay(station, 1)
+    bay.at("07:00", air=50.0, heat=True)
+    flow = next(c.id for c in station.channels if c.quantity is Quantity.AIR_FLOW)
+    heard = bay.readings(clock("07:00"), clock("07:30"), 1.0)
+    diagnosis.push({name: c for name, c in heard.items() if name != flow})
+    live = diagnosis.advance(clock("07:30")).live
+    assert live.fitness is Fitness.NOT_FIT
+    assert "gun a: no flow reading" in live.reasons
+    assert flow.channel not in [v.channel for v in live.values]
+
+
 def test_a_new_revision_of_the_procedure_holds_from_then_on() -> None:
     station = made_station("bay-1")
     diagnosis = StationDiagnosis(station, PROCEDURES)

@@ -113,6 +113,7 @@ def test_what_is_said_of_a_filter() -> None:
         "9.0|6.3 – 13||138 Pa, 53 L/min"
     )
     assert page_of(FilterFacts()).startswith("||No forecast yet")
+    assert page_of(FilterFacts(ever_heard=False)).startswith("||Nothing was ever heard")
     assert page_of(FilterFacts(), limit=None).startswith("||The plant file names no limit")
     assert page_of(FilterFacts(now=Drop(260.0, None))) == (
         "||The drop now lies above the limit.|260 Pa"

@@ -10,6 +10,7 @@ import pytest
 from fakes_pages import PLANT, fact
 from steadybead_dashboards.alarm_cards import alarm_cards
 from steadybead_dashboards.catalogue import LANGUAGES
+from steadybead_dashboards.expected import expected
 from steadybead_dashboards.floor import floor_page, todays_welds
 from steadybead_dashboards.readout import readout
 from steadybead_dashboards.render import Page, renderer
@@ -24,6 +25,7 @@ from steadybead_domain.alarms.model import Alarm, AlarmState, Priority
 from steadybead_domain.conversion.specs import FlowReference
 from steadybead_domain.ids import StationId
 from steadybead_domain.live import Fitness, GunState, LiveGun, LiveStation, LiveValue
+from steadybead_domain.plant import PointerSource
 from steadybead_domain.procedures import Procedure, Window
 from steadybead_domain.quantities import Quantity
 from steadybead_domain.times import MINUTE, SECOND, parse_rfc3339
@@ -119,6 +121,22 @@ def test_an_old_value_says_its_age() -> None:
     channel = PLANT.stations[0].channels[0]
     later = replace(live(GunState.READY, Fitness.FIT, 320.0), time=NOW + 42 * SECOND)
     assert readout(channel, later, GunState.READY).age_s == 42
+
+
+def test_a_value_that_never_came_leads_to_its_sensor() -> None:
+    nozzle, flow = PLANT.stations[0].channels[:2]
+    now = live(GunState.READY, Fitness.FIT, 320.0)
+    assert readout(nozzle, now, GunState.READY).unheard == ""
+    assert readout(flow, now, GunState.READY).unheard == "/sensors/north/bay-1/gun-a/flow"
+    assert readout(flow, None, None).unheard == ""  # then it is said of the whole station
+
+
+def test_what_is_expected_of_a_sender() -> None:
+    flow = PLANT.stations[0].channels[1]
+    own = expected(flow, "shop/v2")
+    assert (own.topic, own.name, own.pointer) == ("shop/v2/north/bay-1/senml", "gun-a/flow", None)
+    foreign = expected(replace(flow, source=PointerSource("plc/7", "/flow/0")), "shop/v2")
+    assert (foreign.topic, foreign.pointer) == ("plc/7", "/flow/0")
 
 
 def test_warming_up_is_not_fit_and_yet_quiet() -> None:

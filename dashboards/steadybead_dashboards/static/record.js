@@ -120,8 +120,7 @@ export class Record {
     localStorage.setItem(WELDER_KEY, welder.value.trim());
     await this.doing(async () => {
       if (length.value.trim()) body.seam_length_mm = number(length);
-      const named = (body.job ? "_job" : "") + (body.seam ? "_seam" : "");
-      const what = text(`entry_start${named}`, { gun: this.gun, job: body.job, seam: body.seam });
+      const what = startWords(this.gun, body);
       const entry = { path: "/api/v1/welds", body, kind: "start", place: this.place, weld: this.id, what };
       const { answer, waiting } = await enter(entry);
       if (this.after) this.after.hidden = true;
@@ -211,4 +210,11 @@ export class Record {
 /** An id made here, so that a start sent again after a lost answer is still one record. */
 function newRecordId() {
   return newId(`w-${now().slice(0, 10).replaceAll("-", "")}`);
+}
+
+/** Name a start by what was given of job and seam. */
+function startWords(gun, { job, seam }) {
+  if (job && seam) return text("entry_start_job_seam", { gun, job, seam });
+  if (job) return text("entry_start_job", { gun, job });
+  return seam ? text("entry_start_seam", { gun, seam }) : text("entry_start", { gun });
 }
