@@ -12,6 +12,7 @@ from pathlib import Path
 from types import FrameType
 
 from steadybead_api.compose import bound_socket, serve_until_stopped
+from steadybead_api.demo_filters import FilterNews
 from steadybead_api.demo_instruments import furnish
 from steadybead_api.demo_past import FIRST_SEAM, JOB, replay_past
 from steadybead_api.demo_records import furnish_records
@@ -44,6 +45,9 @@ def run_demo(port: int, data: Path | None, *, browser: bool) -> int:
         scenario = read_scenario(folder / "scenario.toml", plant_file.plant)
         shop = start_in_background(mqtt.url or "", plant_file.plant, scenario, SEED)
         stack.callback(shop.stop)
+        news = FilterNews(services.records, shop.upkeep.filter_cleaned, wall_clock)
+        stack.callback(news.stop)
+        news.start()
         serve_until_stopped(
             services, taken, lambda address: _welcome(address, mqtt.url or "", browser=browser)
         )

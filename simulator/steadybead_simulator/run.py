@@ -5,6 +5,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
@@ -19,6 +20,7 @@ from steadybead_simulator.scenario import Scenario
 from steadybead_simulator.scenario_file import read_scenario
 from steadybead_simulator.shop import Shop
 from steadybead_simulator.truth import TruthFile
+from steadybead_simulator.upkeep import Upkeep
 
 LOG = logging.getLogger(__name__)
 FAST_DURATION_S = 8 * 3600.0
@@ -42,11 +44,14 @@ def simulate(
     stop: threading.Event | None = None,
     truth: TruthFile | None = None,
     clock: Callable[[], float] = time.time,
+    upkeep: Upkeep | None = None,
 ) -> int:
     """Publish the shop until its duration is over or `stop` is set; give the messages' number.
 
     `speed`: shop seconds a second, inf for as fast as it goes. Without a start in the scenario,
-    a run at speed 1 starts now; a faster one starts so early that it ends now.
+    a run at speed 1 starts now; a faster one starts so early that it ends now. `upkeep`: work on
+    filters that the run takes up at once; for that it is made again from its start with the same
+    seed, and what was sent already is left out.
     """
     stop = stop or threading.Event()
     begun = clock()
@@ -58,20 +63,68 @@ def simulate(
         back = 0.0 if speed == 1.0 or duration is None else duration
         begun += LEAD_S * len(plant.stations) if back == 0.0 else 0.0
         start_us = round((begun - back) * 1000) * 1000
-    shop = Shop(plant, scenario, seed, start_us)
-    end_s = float("inf") if duration is None else duration
+    upkeep = upkeep or Upkeep()
+    pace = _Pace(begun, start_us, speed, clock, stop, upkeep)
     count = 0
-    with Ahead(_until(messages(shop, end_s), shop.us(min(end_s, 1e10))), stop) as steps:
-        for step in steps:
+    while True:
+        sent = _send(Shop(plant, scenario, seed, start_us), duration, count, publisher, truth, pace)
+        count += sent
+        if stop.is_set() or not upkeep.waits:
+            return count
+        scenario = upkeep.brought_into(scenario, start_us)
+
+
+@dataclass(frozen=True, slots=True)
+class _Pace:
+    """Tells when a message is due, and what ends the wait for it."""
+
+    begun: float
+    start_us: int
+    speed: float
+    clock: Callable[[], float]
+    stop: threading.Event
+    upkeep: Upkeep
+
+    def wait_for(self, at_us: int) -> bool:
+        """Wait until a message is due; False if this shop is to send no more."""
+        due = self.begun + (at_us - self.start_us) / SECOND / self.speed
+        while (left := due - self.clock()) > 0.002:
+            if self.upkeep.waits or self.stop.wait(min(left, 0.5)):
+                return False
+        return not (self.stop.is_set() or self.upkeep.waits)
+
+
+def _send(
+    shop: Shop,
+    duration_s: float | None,
+    already: int,
+    publisher: Publisher,
+    truth: TruthFile | None,
+    pace: _Pace,
+) -> int:
+    """Publish all but the first `already` messages, until the end or a change; give how many."""
+    end_s = float("inf") if duration_s is None else duration_s
+    steps = _until(messages(shop, end_s), shop.us(min(end_s, 1e10)))
+    count = 0
+    with Ahead(_after(steps, already), pace.stop) as ahead:
+        for step in ahead:
             for message in step.messages:
-                due = begun + (message.at - start_us) / SECOND / speed
-                if not _wait(due, clock, stop):
+                if not pace.wait_for(message.at):
                     return count
                 publisher.publish(message)
                 count += 1
             if truth is not None:
                 truth.add(step.truth)
     return count
+
+
+def _after(steps: Iterator[Step], already: int) -> Iterator[Step]:
+    """Leave out the steps up to the message of that number."""
+    for step in steps:
+        if already > 0:
+            already -= len(step.messages)
+        else:
+            yield step
 
 
 def _check_speed(speed: float) -> None:
@@ -86,21 +139,14 @@ def _until(steps: Iterator[Step], end_us: int) -> Iterator[Step]:
         yield step
 
 
-def _wait(due: float, clock: Callable[[], float], stop: threading.Event) -> bool:
-    """Wait until `due`; False if the run is to stop."""
-    while (left := due - clock()) > 0.002:
-        if stop.wait(min(left, 0.5)):
-            return False
-    return not stop.is_set()
-
-
 class Background:
-    """A run in a thread; `stop` ends it and waits."""
+    """A run in a thread; `stop` ends it and waits. Tell `upkeep` of work on filters."""
 
     def __init__(
         self, mqtt_url: str, plant: Plant, scenario: Scenario, seed: int, speed: float
     ) -> None:
         self._stop = threading.Event()
+        self.upkeep = Upkeep()
         self.error: Exception | None = None
         arguments = (mqtt_url, plant, scenario, seed, speed)
         self._thread = threading.Thread(
@@ -113,7 +159,10 @@ class Background:
     ) -> None:
         try:
             with Fleet(mqtt_url, plant, self._stop) as fleet:
-                simulate(plant, scenario, fleet, seed=seed, speed=speed, stop=self._stop)
+                simulate(
+                    plant, scenario, fleet, seed=seed, speed=speed, stop=self._stop,
+                    upkeep=self.upkeep,
+                )  # fmt: skip
         except Exception as error:  # a thread has nobody to tell
             self.error = error
             LOG.exception("the simulated shop stopped")

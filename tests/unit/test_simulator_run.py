@@ -1,6 +1,7 @@
 """Pacing on virtual time, and what a run publishes."""
 
 import dataclasses
+import json
 import threading
 
 import pytest
@@ -10,6 +11,7 @@ from steadybead_simulator import demo
 from steadybead_simulator.messages import Message
 from steadybead_simulator.run import simulate
 from steadybead_simulator.scenario import Scenario
+from steadybead_simulator.upkeep import Upkeep
 
 NOW = parse_rfc3339("2026-11-02T09:00:00Z") / SECOND
 
@@ -87,3 +89,49 @@ def test_stop_is_obeyed_at_once() -> None:
     plant, plain = demo.load()
     assert simulate(plant, plain, collected, seed=1, stop=time, clock=lambda: time.now) == 0
     assert collected.taken == []
+
+
+class Upkeeper(Collected):
+    """Takes what is sent, and tells of a new filter at bay-2 after `after_s`."""
+
+    def __init__(self, time: VirtualTime, upkeep: Upkeep, after_s: float) -> None:
+        super().__init__(time)
+        self._upkeep, self._told_at = upkeep, NOW + after_s
+
+    def publish(self, message: Message) -> None:
+        super().publish(message)
+        if self._time.now >= self._told_at:
+            self._told_at = float("inf")
+            self._upkeep.filter_cleaned("bay-2", round(self._time.now * SECOND))
+
+
+def drops(taken: list[tuple[float, Message]]) -> list[tuple[float, float]]:
+    """Give time after the start, and drop in Pa, of the packs of bay-2."""
+    return [
+        (m.at / SECOND - NOW, record["v"])
+        for _, m in taken
+        if m.topic.endswith("bay-2/senml")
+        for record in json.loads(m.payload)
+        if record["n"] == "air/filter"
+    ]
+
+
+def test_a_filter_that_is_changed_meanwhile_is_new_from_then_on_and_all_else_is_as_it_was() -> None:
+    time, upkeep = VirtualTime(180.0), Upkeep()
+    collected = Upkeeper(time, upkeep, 90.0)
+    plant, plain = demo.load()
+    simulate(
+        plant, plain, collected, seed=1, stop=time, clock=lambda: time.now, upkeep=upkeep
+    )  # fmt: skip
+    without = run(1.0, 180.0).taken
+    told = next(i for i, (at, _) in enumerate(collected.taken) if at >= NOW + 90.0)
+    assert [m for _, m in collected.taken[: told + 1]] == [m for _, m in without[: told + 1]]
+    assert [m.at for _, m in collected.taken] == [m.at for _, m in without]
+    pairs = list(zip(drops(collected.taken), drops(without), strict=True))
+    before = [(new, old) for (at, new), (_, old) in pairs if at < 90.0]
+    after = [(new, old) for (at, new), (_, old) in pairs if at > 92.0 and old > 100.0]
+    assert before
+    assert all(new == old for new, old in before)
+    assert len(after) > 60
+    assert all(new < 0.25 * old for new, old in after)
+    assert not upkeep.waits
