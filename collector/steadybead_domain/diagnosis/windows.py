@@ -59,7 +59,7 @@ class Gatherer:
         given = np.stack([columns[name] for name in self.names])
         begun = self._up_to(start)
         first = start - begun.shape[1]
-        whole = np.concatenate((begun, given), axis=1)
+        whole = np.concatenate((begun, given), axis=1) if begun.size else given
         count = whole.shape[1] // SIZE
         self.begun = whole[:, count * SIZE :].copy()
         self.next_step = start + given.shape[1]
