@@ -35,6 +35,7 @@ SCRIPT_TEXTS = {
     "high": mark("high"),
     "inside": mark("in its window"),
     "old": mark("{age} old"),
+    "unheard": mark("nothing heard yet"),
     "fit_of": mark("{fit} of {all} stations fit to weld"),
     "by": mark("by {name}"),
     "acknowledged": mark("Acknowledged: {what}"),

@@ -7,18 +7,20 @@ import pytest
 from playwright.sync_api import expect
 
 from browser_watch import PHONE, Opener, violations
-from fakes_pages import ShopServer, open_shop_server
+from fakes_pages import Gun, ShopServer, open_shop_server
 from steadybead_domain.ids import ChannelId
+from steadybead_domain.live import Fitness, GunState
 
 pytestmark = pytest.mark.chromium
 FLOW = ChannelId("north", "bay-1", "gun-b/flow")
+YARD_FLOW = ChannelId("north", "yard", "gun-a/flow")
 FLOW_PAGE = f"/sensors/{FLOW}"
 WAITS_FOR = "Expected: name gun-b/flow on topic steadybead/v1/north/bay-1/senml"
 
 
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[ShopServer]:
-    with open_shop_server(tmp_path, unheard=frozenset({FLOW})) as running:
+    with open_shop_server(tmp_path, unheard=frozenset({FLOW, YARD_FLOW})) as running:
         yield running
 
 
@@ -38,6 +40,21 @@ def test_a_value_without_any_reading_says_so_until_one_comes(
     server.shop.unheard = frozenset()
     expect(row.locator('[data-part="value"]')).to_contain_text("5")
     expect(row.get_by_role("link")).to_have_count(0)
+
+
+def test_it_is_said_of_a_station_that_comes_while_the_page_is_open(
+    opener: Opener, server: ShopServer
+) -> None:
+    page = opener("/")
+    gun = page.locator('[data-station="north/yard"] [data-gun="a"]')
+    flow = gun.locator('.readout[data-channel="gun-a/flow"]')
+    expect(flow.locator('[data-part="note"]')).to_have_text("")
+    server.shop.guns = {**server.shop.guns, ("yard", "a"): Gun(GunState.READY, 320.0, 50.0)}
+    server.shop.fitness = {**server.shop.fitness, "yard": (Fitness.NOT_FIT, ("no flow reading",))}
+    value = gun.locator('.readout[data-channel="gun-a/nozzle"] [data-part="value"]')
+    expect(value).to_contain_text("3")
+    expect(flow.locator('[data-part="note"]')).to_have_text("nothing heard yet")
+    expect(flow.locator('[data-part="value"]')).to_have_text("–")
 
 
 def test_set_up_and_the_sensor_s_page_name_topic_and_name(opener: Opener) -> None:

@@ -23,6 +23,7 @@ export function showStation(element, live) {
   for (const row of element.querySelectorAll("[data-channel]")) {
     const value = values.get(row.dataset.channel);
     if (value) showValue(row, value, Date.parse(live.time));
+    else if (values.size && row.dataset.quality === "none") write(part(row, "note"), text("unheard"));
   }
   const watched = live.fitness === "fit" && element.querySelector("[data-abnormal]") !== null;
   showFitness(element, live.fitness, watched ? [text("watched")] : live.reasons, watched);
