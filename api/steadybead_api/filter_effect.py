@@ -34,10 +34,16 @@ def effect(
     return _mean(before), _mean(after)
 
 
-def drop_now(services: Services, station: Station) -> Drop | None:
-    """Give the drop of the last ten minutes of running within half a day, or of fewer."""
+def drop_now(
+    services: Services, station: Station, changed: FilterChange | None = None
+) -> Drop | None:
+    """Give the drop of the last ten minutes of running within half a day, or of fewer.
+
+    `changed`: the last work on the filter; minutes before it tell nothing of what is in now.
+    """
     now = services.clock()
-    return _mean(_running(services, station, now - REACH, now)[-MINUTES:], fewest=1)
+    since = max(now - REACH, 0 if changed is None else changed.time)
+    return _mean(_running(services, station, since, now)[-MINUTES:], fewest=1)
 
 
 def _running(

@@ -60,7 +60,7 @@ class MaintenancePages:
         told = records.of_kinds(station.id, "filter_", since, TOLD_AT_MOST)
         channel = station.channel_of(Quantity.FILTER_PRESSURE_DROP)
         ever = channel is None or channel.id in heard
-        return FilterFacts(told, drop_now(self._services, station), changed, ever)
+        return FilterFacts(told, drop_now(self._services, station, changed), changed, ever)
 
     def _done(self, changes: list[FilterChange]) -> list[Done]:
         latest = sorted(changes, key=lambda c: -c.time)[:DONE_ROWS]

@@ -13,6 +13,7 @@ from api_shop import DROP, FLOW, NOZZLE, T0, Shop, client_of, make_shop, put
 from calibration_samples import FITTING, INSTRUMENT
 from maintenance_samples import drift_finding, filter_change, filter_finding
 from records_samples import CHIEF
+from steadybead_api.filter_effect import drop_now
 from steadybead_collector.records.instruments import FittingRecord
 from steadybead_collector.records.revisions import Act
 from steadybead_domain.diagnosis.standing import finding_id
@@ -227,6 +228,19 @@ async def test_before_and_after_are_the_running_minutes_on_either_side(
     found = (await client.get(f"{CHANGES}/fc-9")).json()
     assert found["before"] == {"drop_pa": pytest.approx(200.0), "flow_l_min": pytest.approx(50.0)}
     assert found["after"] == {"drop_pa": pytest.approx(60.0), "flow_l_min": pytest.approx(54.0)}
+
+
+async def test_the_drop_now_is_of_the_filter_that_is_in_now(shop: Shop) -> None:
+    now = shop.clock()
+    put(shop, DROP, minutes(now - 20 * MINUTE, [200.0] * 16 + [60.0] * 4))
+    put(shop, FLOW, minutes(now - 20 * MINUTE, [50.0] * 20))
+    station = shop.services.plant().stations[0]
+    changed = replace(filter_change(), station=station.id, time=now - 4 * MINUTE)
+    mixed, own = drop_now(shop.services, station), drop_now(shop.services, station, changed)
+    assert mixed is not None
+    assert own is not None
+    assert mixed.drop_pa == pytest.approx(144.0)
+    assert own.drop_pa == pytest.approx(60.0)
 
 
 async def test_without_air_there_is_no_after(client: httpx.AsyncClient, shop: Shop) -> None:
