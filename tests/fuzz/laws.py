@@ -124,7 +124,7 @@ class Judge:
         self.until = math.inf  # on the monotonic clock
         self.tally = Tally(target.name)
         self._beat = beat
-        self._peak = self._first_peak = peak_megabytes()
+        self._first_peak = peak_megabytes()
 
     @property
     def over(self) -> bool:
@@ -136,7 +136,7 @@ class Judge:
         tally.inputs += 1
         if self._beat is not None:
             self._beat(tally.inputs, name, given)
-        crashes = tally.crashes
+        crashes, before = tally.crashes, peak_megabytes()  # what made the input is not its own
         began, worked = time.perf_counter(), time.process_time()
         try:
             if (feed or self.target.feed)(given):
@@ -152,10 +152,9 @@ class Judge:
         if worked > MOST_SECONDS and not self._patient:
             tally.note(f"{worked:.1f} s of the processor", "time", name, given)
         peak = peak_megabytes()
-        if peak - self._peak > self.target.most_megabytes and not self._patient:
-            tally.note(f"{peak - self._peak:.0f} MB more memory", "memory", name, given)
-        self._peak = max(peak, self._peak)
-        tally.grown_mb = self._peak - self._first_peak
+        if peak - before > self.target.most_megabytes and not self._patient:
+            tally.note(f"{peak - before:.0f} MB more memory", "memory", name, given)
+        tally.grown_mb = peak - self._first_peak
         return tally.crashes == crashes
 
 

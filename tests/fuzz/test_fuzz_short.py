@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fuzz import run
+from fuzz import laws, run
 from fuzz.beat import Fed
 from fuzz.laws import Judge, LawError, Tally, by_hypothesis, law, mutated
 from fuzz.targets import TARGETS
@@ -46,6 +46,16 @@ def test_a_target_that_breaks_its_law_is_told_with_the_input() -> None:
     assert [(b.first, b.times) for b in broken] == [("times:2", 2)]
     assert "letters from elsewhere" in broken[0].what
     assert Tally.of(judge.tally.to_json()) == judge.tally
+
+
+def test_memory_is_counted_within_an_input_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    peaks = iter([100.0, 306.0, 306.0, 306.0, 380.0])
+    monkeypatch.setattr(laws, "peak_megabytes", lambda: next(peaks))
+    judge = Judge(TARGETS["times"].build(Path()))
+    assert judge.take("times:1", "2026", lambda _: True)  # 206 MB before it
+    assert not judge.take("times:2", "2026", lambda _: True)  # 74 MB within it
+    assert [b.what for b in judge.tally.broken] == ["74 MB more memory"]
+    assert judge.tally.grown_mb == 280.0
 
 
 DEADLY = """
