@@ -5,7 +5,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -119,12 +119,12 @@ def _send(
 
 
 def _after(steps: Iterator[Step], already: int) -> Iterator[Step]:
-    """Leave out the steps up to the message of that number."""
+    """Leave out so many messages; what is left of the step in which they end comes first."""
     for step in steps:
-        if already > 0:
-            already -= len(step.messages)
-        else:
-            yield step
+        passed = min(already, len(step.messages))
+        already -= passed
+        if passed == 0 or passed < len(step.messages):
+            yield replace(step, messages=step.messages[passed:])
 
 
 def _check_speed(speed: float) -> None:

@@ -140,7 +140,8 @@ def _view(browser: Browser, url: str, path: str, times: int) -> tuple[float, flo
         context = browser.new_context(viewport=WIDE)
         page = context.new_page()
         page.goto(url + path, wait_until="load")
-        page.wait_for_function("performance.getEntriesByType('paint').length > 0")
+        while not page.evaluate("performance.getEntriesByType('paint').length"):
+            page.wait_for_timeout(20)
         took.append(float(page.evaluate(SOON)))
         size = max(size, float(page.evaluate(SIZE)))
         context.close()
