@@ -120,7 +120,7 @@ def test_lost_answers_double_nothing(opener: Opener, server: ShopServer, watch: 
     bench(page).get_by_role("button", name="Looks good").click()
     expect(outbox(page)).to_be_hidden()
     expect(bench(page).get_by_text("How does the bead look?")).to_be_hidden()
-    page.wait_for_function("Object.keys(localStorage).every((k) => !k.includes('-entry-'))")
+    page.wait_for_function("() => Object.keys(localStorage).every((k) => !k.includes('-entry-'))")
     (weld,) = welds(server)
     assert (weld.job, weld.details.visual, weld.amendments) == ("T-7", "accepted", 1)
     assert len(lost) == 3
