@@ -117,7 +117,7 @@ def locked(server: Server, seconds: int) -> Counter[str]:
     before = process.cpu_times()
     with tempfile.NamedTemporaryFile(suffix=".txt") as out:
         words = [
-            "py-spy",
+            str(spy()),
             "record",
             "--gil",
             "--threads",

@@ -3,7 +3,6 @@
 import threading
 from collections.abc import Iterator
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 
@@ -12,6 +11,7 @@ from steadybead_collector.clock import wall_clock
 from steadybead_collector.config import MqttSettings
 from steadybead_collector.mqtt.address import Address, kept_client_id
 from steadybead_collector.mqtt.inbox import Inbox, Message
+from steadybead_collector.mqtt.packets import Arrived
 from steadybead_collector.mqtt.subscriber import Subscriber
 
 pytestmark = [pytest.mark.mosquitto, needs_mosquitto]
@@ -171,14 +171,14 @@ def test_the_backlog_ends_when_the_inbox_is_empty_and_time_has_passed() -> None:
     now = 1_000_000
     subscriber = Subscriber(Address("h", 1), "ear", ("t",), inbox := Inbox(), lambda: now)
     subscriber.connected(session_present=True)
-    heard = SimpleNamespace(topic="t", payload=b"", mid=1, qos=1, dup=False, retain=False)
-    subscriber.heard(heard)  # type: ignore[arg-type]
+    heard = Arrived("t", b"", mid=1, qos=1, dup=False, retain=False)
+    subscriber.heard(heard)
     subscriber.caught_up()
     assert subscriber.draining
     now += 7_000_000
-    subscriber.heard(heard)  # type: ignore[arg-type]
+    subscriber.heard(heard)
     subscriber.caught_up()
-    subscriber.heard(heard)  # type: ignore[arg-type]
+    subscriber.heard(heard)
     assert [m.backlog for m in inbox.take(9, 0)] == [True, True, False]
     subscriber.connected(session_present=False)
     assert not subscriber.draining
@@ -188,9 +188,9 @@ def test_the_backlog_ends_when_the_inbox_is_empty_and_time_has_passed() -> None:
 def test_a_clock_that_is_set_back_is_followed_and_no_two_times_are_the_same() -> None:
     times = iter([5_000_000, 5_000_000, 4_999_999, 9_000_000, 2_000_000])
     subscriber = Subscriber(Address("h", 1), "ear", ("t",), inbox := Inbox(), lambda: next(times))
-    heard = SimpleNamespace(topic="t", payload=b"", mid=1, qos=1, dup=False, retain=False)
+    heard = Arrived("t", b"", mid=1, qos=1, dup=False, retain=False)
     for _ in range(5):
-        subscriber.heard(heard)  # type: ignore[arg-type]
+        subscriber.heard(heard)
     received = [m.received for m in inbox.take(9, 0)]
     assert received == [5_000_000, 5_000_001, 5_000_002, 9_000_000, 2_000_000]
     subscriber.stop()

@@ -17,6 +17,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from steadybead_collector.mqtt.address import Address
 from steadybead_collector.mqtt.buffered import BufferedClient
+from steadybead_collector.mqtt.packets import Arrived, text_of
 
 LOG = logging.getLogger(__name__)
 KEEPALIVE_S = 30
@@ -24,7 +25,7 @@ _CONNECT_S = 5.0
 _TURN_S = 1.0
 _MOST_PACKETS = 200
 
-Work = Callable[[paho.Client], None]
+Work = Callable[[BufferedClient], None]
 
 
 class LinkLostError(OSError):
@@ -43,7 +44,7 @@ class LinkOwner(Protocol):
     def subscribed(self) -> None:
         """Learn that every subscription is confirmed."""
 
-    def heard(self, message: paho.MQTTMessage) -> None:
+    def heard(self, message: Arrived) -> None:
         """Take a message."""
 
 
@@ -74,7 +75,7 @@ class Link:
         self._mouth.setblocking(False)
         self._client = self._build(client_id)
 
-    def _build(self, client_id: str) -> paho.Client:
+    def _build(self, client_id: str) -> BufferedClient:
         client = BufferedClient(
             CallbackAPIVersion.VERSION2,
             client_id=client_id,
@@ -146,8 +147,13 @@ class Link:
 
     def _read(self, connection: Any) -> None:
         """Take one packet, and those that came with it; not for ever: others wait too."""
-        for _ in range(_MOST_PACKETS):
+        left = _MOST_PACKETS
+        while left > 0:
             self._check(self._client.loop_read())
+            messages = self._client.arrived(left)
+            for message in messages:
+                self._owner.heard(message)
+            left -= 1 + len(messages)
             if not connection.pending() or not self._owner.goes_on():
                 return
 
@@ -204,4 +210,9 @@ class Link:
         self._owner.subscribed()
 
     def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
-        self._owner.heard(message)
+        topic = text_of(bytes(message._topic))  # noqa: SLF001  its `topic` raises if not UTF-8
+        self._owner.heard(
+            Arrived(
+                topic, bytes(message.payload), message.mid, message.qos, message.dup, message.retain
+            )
+        )

@@ -4,13 +4,13 @@ import logging
 import threading
 from collections.abc import Callable, Iterable
 
-import paho.mqtt.client as paho
-
 from steadybead_collector.event_log import event
 from steadybead_collector.mqtt.address import Address
 from steadybead_collector.mqtt.backoff import Backoff
+from steadybead_collector.mqtt.buffered import BufferedClient
 from steadybead_collector.mqtt.inbox import Inbox, Message
 from steadybead_collector.mqtt.link import Link, LinkLostError
+from steadybead_collector.mqtt.packets import Arrived
 from steadybead_domain.times import SECOND
 
 LOG = logging.getLogger(__name__)
@@ -99,10 +99,9 @@ class Subscriber:
         connection = self.connection
         own = [m for m in messages if m.qos == 1 and m.connection == connection]
 
-        def send(client: paho.Client) -> None:
+        def send(client: BufferedClient) -> None:
             if connection == self.connection:
-                for message in own:
-                    client.ack(message.mid, 1)
+                client.acknowledge([message.mid for message in own])
 
         if own:
             self._link.hand_over(send)
@@ -113,7 +112,7 @@ class Subscriber:
         if not self._ready:
             return False
 
-        def send(client: paho.Client) -> None:
+        def send(client: BufferedClient) -> None:
             client.publish(topic, payload, qos=0, retain=retain)
 
         self._link.hand_over(send)
@@ -140,20 +139,16 @@ class Subscriber:
             self.last_error = ""
             self._changed.notify_all()
 
-    def heard(self, message: paho.MQTTMessage) -> None:
+    def heard(self, message: Arrived) -> None:
         """Take a message from the link; waits while the inbox is full."""
-        try:
-            topic = message.topic
-        except UnicodeDecodeError:
-            topic = ""
-        if topic == DROPPED:
-            self._note_dropped(bytes(message.payload))
+        if message.topic == DROPPED:
+            self._note_dropped(message.payload)
             return
         now = self._next_moment()
         self._inbox.put(
             Message(
-                topic,
-                bytes(message.payload),
+                message.topic,
+                message.payload,
                 now,
                 message.mid,
                 message.qos,
