@@ -24,6 +24,7 @@ class Entry:
 
 
 TARGETS: Mapping[str, Entry] = {
+    "packets": Entry("octets.packets", 150_000, 400),
     "senml_json": Entry("messages.senml_json", 200_000, 400),
     "senml_cbor": Entry("messages.senml_cbor", 150_000, 400),
     "intake": Entry("messages.intake", 30_000, 100),
