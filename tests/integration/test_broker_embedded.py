@@ -145,16 +145,22 @@ def test_it_comes_back_on_the_same_port_if_it_ends_by_itself(
     assert "ended by itself" in caplog.text
 
 
-def test_a_full_store_refuses_what_is_new_and_still_lets_clients_in(tmp_path: Path) -> None:
+def test_a_full_store_refuses_what_is_new_and_still_lets_clients_in(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
     made = EmbeddedBroker(tmp_path, store_bytes=4 * 1024 * 1024)
     try:
         with publisher(made.start()) as client:
             ear = _kept_session(made.url)
-            for number in range(100):
+            for number in range(25):
                 client.send("full/x", bytes(100_000), number=number)
-            until(lambda: len(client.acknowledged) > 20 and client.waiting)
+            until(lambda: len(client.acknowledged) == 25)
+            for number in range(25, 100):
+                client.send("full/x", bytes(100_000), number=number)
+            until(lambda: "maximum bytes exceeded" in caplog.text)
             kept = len(client.acknowledged)
-        assert 20 < kept < 60
+            assert client.waiting
+        assert 25 <= kept < 60
         assert answers("127.0.0.1", _port(made.url))
         assert _drained(made.url, ear) >= kept
     finally:
