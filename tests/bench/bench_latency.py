@@ -9,13 +9,11 @@ through the same broker, measured beside. The server's memory is read at the end
 
 import contextlib
 import json
-import tempfile
 import threading
 import time
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 import httpx
@@ -24,7 +22,7 @@ import paho.mqtt.client as paho
 import psutil
 from paho.mqtt.enums import CallbackAPIVersion
 
-from bench.bench_line import CHANNELS, LEVELS, STATIONS, broker, plant, wait
+from bench.bench_line import CHANNELS, LEVELS, STATIONS, serving, wait
 from whole_process import Server
 
 EVERY_S = 0.2
@@ -37,19 +35,12 @@ Latencies = list[float]
 def main(short: bool) -> list[dict[str, Any]]:
     """Run all; needs mosquitto."""
     calm_s, lost_s, rounds = (1.0, 4.0, 1) if short else (40.0, 8.0, 3)
-    with broker() as running, tempfile.TemporaryDirectory(prefix="bench-latency-") as data:
-        config = Path(data) / "plant.toml"
-        config.write_text(plant(running.url), "utf-8")
-        server = Server("run", "--config", str(config), "--data", data, "--port", "0")
-        try:
-            wait(server.ready)
-            heard = Heard()
-            with listening(running.port, heard) as client, page_open(server, heard):
-                work(client, calm_s, lost_s, rounds)
-                wait(lambda: bool(heard.alarms))
-            memory = psutil.Process(server.process.pid).memory_info().rss / 1e6
-        finally:
-            server.kill()
+    with serving() as (server, port):
+        heard = Heard()
+        with listening(port, heard) as client, page_open(server, heard):
+            work(client, calm_s, lost_s, rounds)
+            wait(lambda: bool(heard.alarms))
+        memory = psutil.Process(server.process.pid).memory_info().rss / 1e6
     round_trip = percentile(heard.round_trips)
     rows = [
         figure("latency: round trip through the broker, 99 of 100", round_trip, "ms"),

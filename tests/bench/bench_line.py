@@ -144,21 +144,27 @@ def dropping(folder: Path, count: int) -> tuple[float, float]:
 
 def collecting(folder: Path, count: int, stations: int = STATIONS) -> tuple[float, float]:
     """Time the product: until every reading is counted as accepted."""
+    with serving(stations) as (server, port):
+        watched = psutil.Process(server.process.pid)
+        before, began = cpu_s(watched), time.perf_counter()
+        with publishing(port, folder):
+            wait(lambda: accepted(server) >= count * RECORDS)
+            used, took = cpu_s(watched) - before, time.perf_counter() - began
+    return count / took, 1e6 * used / count
+
+
+@contextlib.contextmanager
+def serving(stations: int = STATIONS) -> Iterator[tuple[Server, int]]:
+    """Start a broker and `steadybead run` on it; give the latter and the broker's port."""
     with broker() as running, tempfile.TemporaryDirectory(prefix="bench-data-") as data:
         config = Path(data) / "plant.toml"
         config.write_text(plant(running.url, stations), "utf-8")
-        words = ("run", "--config", str(config), "--data", data, "--port", "0")
-        server = Server(*words)
+        server = Server("run", "--config", str(config), "--data", data, "--port", "0")
         try:
             wait(server.ready)
-            watched = psutil.Process(server.process.pid)
-            before, began = cpu_s(watched), time.perf_counter()
-            with publishing(running.port, folder):
-                wait(lambda: accepted(server) >= count * RECORDS)
-                used, took = cpu_s(watched) - before, time.perf_counter() - began
+            yield server, running.port
         finally:
             server.kill()
-    return count / took, 1e6 * used / count
 
 
 @contextlib.contextmanager

@@ -17,8 +17,6 @@ import tempfile
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import psutil
@@ -27,7 +25,7 @@ HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 
 from bench.bench_latency import Heard, listening, page_open, send  # noqa: E402  the path first
-from bench.bench_line import broker, messages, plant, publishing, wait  # noqa: E402
+from bench.bench_line import messages, publishing, serving  # noqa: E402
 from raw_publisher import packets, save  # noqa: E402
 from whole_process import Server, command, environment, write_plant  # noqa: E402
 
@@ -52,7 +50,7 @@ PACKAGES = ("steadybead", "fastapi", "starlette", "pydantic", "sqlalchemy", "num
 
 def main() -> int:
     """Profile what is named, or all."""
-    looks: dict[str, Callable[[], Counter[str]]] = {"busy": busy, "flood": flood, "start": start}
+    looks = {"busy": busy, "flood": flood, "start": start}
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("names", nargs="*", choices=[*looks, []], metavar="name")
     names = parser.parse_args().names or list(looks)
@@ -77,7 +75,7 @@ def spy() -> str | None:
 
 def busy() -> Counter[str]:
     """Profile at 2,000 readings a second."""
-    with line() as (server, port), listening(port, heard := Heard()) as client:
+    with serving() as (server, port), listening(port, heard := Heard()) as client:
         sender = threading.Thread(target=send, args=(client, SETTLED_S + WATCHED_S + 5, {}))
         with page_open(server, heard):
             sender.start()
@@ -89,26 +87,15 @@ def busy() -> Counter[str]:
 
 def flood() -> Counter[str]:
     """Profile while more comes than can be taken."""
-    with tempfile.TemporaryDirectory(prefix="profile-packets-") as name, line() as (server, port):
+    with (
+        tempfile.TemporaryDirectory(prefix="profile-packets-") as name,
+        serving() as (server, port),
+    ):
         save(Path(name) / "packets", packets(messages(FLOOD)))
         with publishing(port, Path(name)):
             time.sleep(2.0)
             found = locked(server, 10)
     return found
-
-
-@contextmanager
-def line() -> Iterator[tuple[Server, int]]:
-    """Start a broker and the product."""
-    with broker() as running, tempfile.TemporaryDirectory(prefix="profile-") as data:
-        config = Path(data) / "plant.toml"
-        config.write_text(plant(running.url), "utf-8")
-        server = Server("run", "--config", str(config), "--data", data, "--port", "0")
-        try:
-            wait(server.ready)
-            yield server, running.port
-        finally:
-            server.kill()
 
 
 def locked(server: Server, seconds: int) -> Counter[str]:
