@@ -1,22 +1,20 @@
 """The API's own client of the broker: it only listens."""
 
-import contextlib
 import logging
-import ssl
+import threading
 from collections.abc import Callable
-from typing import Any
-from urllib.parse import urlsplit
-
-import paho.mqtt.client as mqtt
-from paho.mqtt.enums import CallbackAPIVersion
 
 from steadybead_api.live_board import LiveBoard
-from steadybead_collector.config.settings import MQTT_PORTS, MqttSettings
+from steadybead_collector.config.settings import MqttSettings
+from steadybead_collector.mqtt.address import Address
+from steadybead_collector.mqtt.backoff import Backoff
+from steadybead_collector.mqtt.link import Link, RefusedError
+from steadybead_collector.mqtt.packets import Arrived
 from steadybead_domain.plant import Plant
 
-KEEPALIVE_S = 15
-_GRANTED = 2
-_log = logging.getLogger(__name__)
+LONGEST_PAUSE_S = 10.0
+_END_S = 3.0
+LOG = logging.getLogger(__name__)
 
 
 class LiveFeed(LiveBoard):
@@ -29,62 +27,81 @@ class LiveFeed(LiveBoard):
         if settings.url is None:
             raise ValueError("the live feed needs the broker's url")
         self.root = settings.root
+        address = Address.of(settings.url, settings)
+        self.address = str(address)
         self._now = clock
-        self._address = urlsplit(settings.url)
-        self._port = self._address.port or MQTT_PORTS[self._address.scheme]
-        self.address = f"{self._address.hostname}:{self._port}"
-        self._client = mqtt.Client(
-            CallbackAPIVersion.VERSION2, client_id="", protocol=mqtt.MQTTv311
-        )
-        if settings.user is not None:
-            self._client.username_pw_set(settings.user, settings.password())
-        if self._address.scheme == "mqtts":
-            self._client.tls_set_context(ssl.create_default_context(cafile=settings.ca_file))
-        self._client.reconnect_delay_set(1, 10)
-        self._client.on_connect = self._on_connect
-        self._client.on_connect_fail = self._on_connect_fail
-        self._client.on_disconnect = self._on_disconnect
-        self._client.on_subscribe = self._on_subscribe
-        self._client.on_message = self._on_message
+        self._ended = threading.Event()
+        self._backoff = Backoff(longest_s=LONGEST_PAUSE_S)
+        filters = (f"{self.root}/+/+/live", f"{self.root}/+/+/alarm/+")
+        self._link = Link(address, "", filters, _Ear(self), keep_session=False)
+        self._thread = threading.Thread(target=self._run, name="live feed", daemon=True)
 
     def start(self) -> None:
         """Begin to connect; returns at once, and tries until `close`."""
-        self._client.connect_async(self._address.hostname or "", self._port, KEEPALIVE_S)
-        self._client.loop_start()
+        self._thread.start()
 
     def close(self) -> None:
         """Disconnect; idempotent."""
-        self._client.disconnect()
-        self._client.loop_stop()
-        self.disconnected()
-
-    def _on_connect(
-        self, client: mqtt.Client, _data: Any, _flags: Any, reason: Any, _properties: Any
-    ) -> None:
-        if reason.is_failure:
-            self.refusal = str(reason)
-            _log.warning("broker refused the live feed: %s", reason)
-            return
-        client.subscribe([(f"{self.root}/+/+/live", 0), (f"{self.root}/+/+/alarm/+", 1)])
-
-    def _on_connect_fail(self, _client: mqtt.Client, _data: Any) -> None:
-        self.refusal = ""
-
-    def _on_subscribe(
-        self, _client: mqtt.Client, _data: Any, _mid: int, reasons: Any, _properties: Any
-    ) -> None:
-        if all(r.value <= _GRANTED for r in reasons):
-            self.connected(self._now())
+        self._ended.set()
+        self._link.wake()
+        if self._thread.ident is None:
+            self._link.close()
         else:
-            self.refusal = ", ".join(dict.fromkeys(str(r) for r in reasons))
-            _log.warning("broker refused the live subscription: %s", reasons)
-
-    def _on_disconnect(
-        self, _client: mqtt.Client, _data: Any, _flags: Any, _reason: Any, _properties: Any
-    ) -> None:
+            self._thread.join(_END_S)
         self.disconnected()
 
-    def _on_message(self, _client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
-        with contextlib.suppress(UnicodeDecodeError):
-            topic = message.topic.removeprefix(f"{self.root}/")
-            self.take(topic, bytes(message.payload), retained=message.retain)
+    @property
+    def goes_on(self) -> bool:
+        """Tell whether nobody has closed it."""
+        return not self._ended.is_set()
+
+    def subscribed(self) -> None:
+        """Hear from the link that every subscription is confirmed."""
+        self._backoff.reset()
+        self.connected(self._now())
+
+    def heard(self, message: Arrived) -> None:
+        """Take a message; the publisher chose its quality of service."""
+        topic = message.topic.removeprefix(f"{self.root}/")
+        self.take(topic, message.payload, retained=message.retain)
+        if message.qos:
+            self._link.hand_over(lambda client: client.acknowledge([message.mid]))
+
+    def _run(self) -> None:
+        while self.goes_on:
+            try:
+                self._link.run()
+            except RefusedError as error:
+                self._note(error.said)
+            except OSError:
+                self._note("")
+            except Exception:  # whatever it is, the pages must not go blind
+                LOG.exception("the live feed stumbled; it reconnects")
+                self._note("")
+            self.disconnected()
+            self._ended.wait(self._backoff.next())
+        self._link.close()
+
+    def _note(self, refusal: str) -> None:
+        if refusal and refusal != self.refusal:
+            LOG.warning("broker refused the live feed: %s", refusal)
+        self.refusal = refusal
+
+
+class _Ear:
+    """What the link asks and tells."""
+
+    def __init__(self, feed: LiveFeed) -> None:
+        self._feed = feed
+
+    def goes_on(self) -> bool:
+        return self._feed.goes_on
+
+    def connected(self, *, session_present: bool) -> None:
+        """Let it be: only the subscription counts."""
+
+    def subscribed(self) -> None:
+        self._feed.subscribed()
+
+    def heard(self, message: Arrived) -> None:
+        self._feed.heard(message)

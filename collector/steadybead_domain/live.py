@@ -61,8 +61,17 @@ class LiveValue:
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> Self:
         """Read what `to_json` wrote."""
-        members = {name: data[name] for name in cls.__slots__ if name in data}
-        return cls(**{**members, "time": parse_rfc3339(data["time"])})
+        return cls(
+            data["channel"],
+            data["quantity"],
+            parse_rfc3339(data["time"]),
+            data["value"],
+            data["unit"],
+            data["quality"],
+            data.get("reason", ""),
+            data.get("low"),
+            data.get("high"),
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from functools import lru_cache
 
 SECOND = 1_000_000
 MINUTE = 60 * SECOND
@@ -12,6 +13,7 @@ OLDEST_ABSOLUTE = 1_577_836_800 * SECOND  # 2020-01-01T00:00:00Z, the contract's
 FURTHEST_AHEAD = 5 * MINUTE
 _FIRST = dt.datetime.min.replace(tzinfo=dt.UTC)
 _LAST = dt.datetime.max.replace(tzinfo=dt.UTC)
+_KEPT = 256  # the channels of a station mostly share their times
 _RFC3339 = re.compile(
     r"(\d{4}-\d{2}-\d{2})[Tt ](\d{2}:\d{2}:\d{2})(?:\.(\d{1,12}))?([Zz]|[+-]\d{2}:\d{2})"
 )
@@ -21,6 +23,7 @@ class BadTimeError(ValueError):
     """A text that is no RFC 3339 date-time."""
 
 
+@lru_cache(maxsize=_KEPT)
 def parse_rfc3339(text: str) -> int:
     """Read an RFC 3339 date-time as microseconds; digits past the sixth are cut. BadTimeError."""
     match = _RFC3339.fullmatch(text)
@@ -38,6 +41,7 @@ def parse_rfc3339(text: str) -> int:
     return whole * SECOND + int((fraction or "0").ljust(6, "0")[:6])
 
 
+@lru_cache(maxsize=_KEPT)
 def format_rfc3339(time_us: int) -> str:
     """Write microseconds as RFC 3339 in UTC, always with six decimals."""
     moment = EPOCH + dt.timedelta(microseconds=time_us)

@@ -32,7 +32,7 @@ from whole_process import Server, command, environment, write_plant  # noqa: E40
 SETTLED_S, WATCHED_S, FLOOD = 10.0, 30, 100_000
 # What a thread does, by a part of the name of a thread or a function; the first that fits counts.
 KINDS = (
-    ("the pages' subscriber hears live values", "paho-mqtt-client"),
+    ("the pages' subscriber hears live values", "live feed"),
     ("HTTP and server-sent events", "MainThread"),
     ("HTTP and server-sent events", "AnyIO worker"),
     ("network thread of the collector", ": mqtt"),

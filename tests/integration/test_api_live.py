@@ -291,4 +291,4 @@ async def test_feed_without_a_broker_keeps_trying_and_closes_at_once() -> None:
     began = time.monotonic()
     feed.close()
     assert time.monotonic() - began < 3
-    assert not any(t.name.startswith("paho") for t in threading.enumerate())
+    assert not any(t.name == "live feed" for t in threading.enumerate())

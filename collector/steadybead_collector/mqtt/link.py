@@ -32,6 +32,14 @@ class LinkLostError(OSError):
     """The connection ended, was refused, or the broker said no to a subscription."""
 
 
+class RefusedError(LinkLostError):
+    """The broker said no; `said` are its own words."""
+
+    def __init__(self, text: str, said: str) -> None:
+        super().__init__(text)
+        self.said = said
+
+
 class LinkOwner(Protocol):
     """Who hears from a link; all in the link's thread."""
 
@@ -68,7 +76,7 @@ class Link:
         self.address, self.filters, self._owner = address, filters, owner
         self._aside, self._asked = aside, -1
         self._keep_session = keep_session
-        self._refused = ""
+        self._refused: RefusedError | None = None
         self._work: deque[Work] = deque()
         self._ears, self._mouth = socket.socketpair()
         self._ears.setblocking(False)
@@ -109,7 +117,7 @@ class Link:
 
     def run(self) -> None:
         """Connect and serve until told to end or the connection ends. LinkLostError, OSError."""
-        self._refused = ""
+        self._refused = None
         self._work.clear()
         self._client.connect(self.address.host, self.address.port, KEEPALIVE_S)
         connection: Any = self._client.socket()
@@ -172,7 +180,7 @@ class Link:
 
     def _check(self, result: MQTTErrorCode) -> None:
         if self._refused:
-            raise LinkLostError(self._refused)
+            raise self._refused
         if result != paho.MQTT_ERR_SUCCESS or not self._client.socket():
             raise LinkLostError(
                 f"connection lost ({paho.error_string(result).rstrip('.').lower()})"
@@ -186,7 +194,9 @@ class Link:
         self, client: paho.Client, _data: Any, flags: Any, reason: ReasonCode, _properties: Any
     ) -> None:
         if reason.is_failure:
-            self._refused = f"the broker refused the connection ({str(reason).lower()})"
+            said = str(reason)
+            text = f"the broker refused the connection ({said.lower()})"
+            self._refused = RefusedError(text, said)
             return
         self._owner.connected(session_present=bool(flags.session_present))
         self._asked = client.subscribe([(topic, 1) for topic in self.filters])[1] or -1
@@ -205,7 +215,8 @@ class Link:
             return
         for topic, reason in zip(self.filters, reasons, strict=False):
             if reason.is_failure:
-                self._refused = f"the broker refused the subscription to {topic}"
+                text = f"the broker refused the subscription to {topic}"
+                self._refused = RefusedError(text, str(reason))
                 return
         self._owner.subscribed()
 
