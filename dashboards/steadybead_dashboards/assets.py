@@ -1,14 +1,16 @@
 """The files that a browser loads, found once at start and named by what is in them."""
 
 import hashlib
-import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from importlib.util import find_spec
 from pathlib import Path
 from types import MappingProxyType
+
+from steadybead_dashboards.joined import NotJoinedError, joined_script, joined_sheet
 
 MEDIA_TYPES = {
     ".css": "text/css; charset=utf-8",
@@ -16,8 +18,8 @@ MEDIA_TYPES = {
     ".svg": "image/svg+xml",
     ".webmanifest": "application/manifest+json",
 }
-IMPORT = re.compile(r'^import [^;]*?"\./([^"]+)";$', re.MULTILINE)
 KEEP_FOR_EVER = "public, max-age=31536000, immutable"
+JOINED, JOINT, MOST_JOINED = "joined/", "+", 6
 CHART_PACKAGE = "youplot"
 CHART_FILES = {
     "uplot.iife.min.js": "2d27e8ad3d228164525ce213f9dc716f39b4e3aee0cc773fb3491c96cf4921a2",
@@ -47,17 +49,8 @@ class Assets:
 
     fingerprint: str
     by_path: Mapping[str, Asset]
-
-    def imports(self, path: str) -> tuple[str, ...]:
-        """Name the modules that a module imports, and those that these import, each once."""
-        found: dict[str, None] = {}
-        open_ends = [path]
-        while open_ends:
-            text = self.by_path[open_ends.pop()].body.decode()
-            fresh = [name for name in IMPORT.findall(text) if name not in found]
-            found |= dict.fromkeys(fresh)
-            open_ends += fresh
-        return tuple(found)
+    own: frozenset[str]
+    join: Callable[[str, tuple[str, ...]], Asset]
 
     def url(self, path: str) -> str:
         """Give the address of a file; KeyError if there is none."""
@@ -65,23 +58,56 @@ class Assets:
             raise KeyError(path)
         return f"/static/{self.fingerprint}/{path}"
 
+    def joined(self, *names: str) -> str:
+        """Give the address of scripts with all that they import, or of sheets, as one file.
+
+        `records.css` and `base.css` are `joined/records+base.css`. KeyError if there is none.
+        """
+        suffix = _suffix(names[0])
+        path = JOINED + JOINT.join(n.removesuffix(suffix) for n in names) + suffix
+        if self._made(path) is None:
+            raise KeyError(path)
+        return f"/static/{self.fingerprint}/{path}"
+
     def find(self, fingerprint: str, path: str) -> Asset | None:
-        """Find a file of exactly this fingerprint."""
-        return self.by_path.get(path) if fingerprint == self.fingerprint else None
+        """Find a file of exactly this fingerprint, or several joined."""
+        if fingerprint != self.fingerprint:
+            return None
+        return self._made(path) if path.startswith(JOINED) else self.by_path.get(path)
+
+    def _made(self, path: str) -> Asset | None:
+        """Join what a path names; None unless these are few files of ours, each once."""
+        suffix = _suffix(path)
+        stems = path.removeprefix(JOINED).removesuffix(suffix).split(JOINT)
+        names = tuple(stem + suffix for stem in stems)
+        is_fit = len(set(names)) == len(names) <= MOST_JOINED and self.own.issuperset(names)
+        return self.join(suffix, names) if is_fit else None
 
 
 def load_assets(made: Mapping[str, str] = MappingProxyType({})) -> Assets:
-    """Read our files and the chart library's; AssetError where the latter is another one.
+    """Read our files and the chart library's; AssetError where they are not in order.
 
     `made` are scripts that were made at start, by their names.
     """
     found = dict(_ours(files("steadybead_dashboards") / "static", ""))
+    own = frozenset(name for name in found if _suffix(name) in {".css", ".js"})
     found |= {n: Asset(text.encode(), MEDIA_TYPES[_suffix(n)]) for n, text in made.items()}
     found |= {f"charts/{name}": _chart_file(name, pin) for name, pin in CHART_FILES.items()}
-    digest = hashlib.sha256()
+
+    @lru_cache(maxsize=128)
+    def join(suffix: str, names: tuple[str, ...]) -> Asset:
+        joined = joined_script if suffix == ".js" else joined_sheet
+        text = joined(names, lambda name: found[name].body.decode())
+        return Asset(text.encode(), MEDIA_TYPES[suffix])
+
+    try:
+        whole = join(".js", tuple(sorted(n for n in own if _suffix(n) == ".js")))
+    except NotJoinedError as error:
+        raise AssetError(str(error)) from None
+    digest = hashlib.sha256(whole.body)
     for path in sorted(found):
         digest.update(path.encode() + b"\0" + hashlib.sha256(found[path].body).digest())
-    return Assets(digest.hexdigest()[:16], found)
+    return Assets(digest.hexdigest()[:16], found, own, join)
 
 
 def _ours(folder: Traversable, prefix: str) -> list[tuple[str, Asset]]:

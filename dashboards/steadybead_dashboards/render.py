@@ -48,13 +48,6 @@ class Renderer:
         template = self._environments[page.shell.language].get_template(page.template)
         return template.render(page=page, shell=page.shell)
 
-    def _module(self, path: str) -> Markup:
-        """Load a module, and what it imports along with it, not one after the other."""
-        early = Markup('<link rel="modulepreload" href="{}">')
-        script = Markup('<script type="module" src="{}"></script>').format(self.assets.url(path))
-        links = (early.format(self.assets.url(name)) for name in self.assets.imports(path))
-        return Markup("\n").join([*links, script])
-
     def _environment(self, language: str) -> Environment:
         """Build the template environment: everything is escaped, a missing name is an error."""
         environment = Environment(
@@ -77,7 +70,7 @@ class Renderer:
         environment.globals |= {
             "languages": NAMES,
             "asset": self.assets.url,
-            "module": cache(self._module),
+            "joined": cache(self.assets.joined),
             "script_words": words,
             "texts": SCRIPT_TEXTS,
             "upkeep": " ".join(sorted(UPKEEP)),

@@ -80,6 +80,18 @@ def test_a_lost_broker_is_named_with_since_when_and_what_to_look_at(
     expect(lost).to_have_count(0, timeout=20_000)
 
 
+def test_a_server_out_of_reach_is_told_and_so_is_its_return(opener: Opener) -> None:
+    page = opener("/setup", viewport=PHONE)
+    banner = page.locator("#stale")
+    expect(banner).to_be_hidden()
+    page.context.set_offline(True)
+    expect(banner).to_be_visible(timeout=20_000)
+    expect(banner).to_contain_text("Connection lost. Values below are old, last heard ")
+    assert violations(page) == []
+    page.context.set_offline(False)
+    expect(banner).to_be_hidden(timeout=20_000)
+
+
 def test_it_keeps_itself_up_to_date(opener: Opener, server: ShopServer) -> None:
     page = opener("/setup")
     page.evaluate("window.sameView = true")

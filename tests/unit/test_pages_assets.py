@@ -83,11 +83,50 @@ def test_no_word_for_scripts_is_idle() -> None:
 
 
 @pytest.mark.parametrize("script", SCRIPTS, ids=lambda p: p.name)
-def test_a_page_asks_at_once_for_all_that_its_module_imports(script: Path) -> None:
-    text = script.read_text("utf-8")
-    direct = set(re.findall(r'^import .*"\./([a-z-]+\.js)"', text, re.MULTILINE))
-    early = load_assets().imports(script.name)
-    assert len(set(early)) == len(early)
-    assert direct <= set(early)
-    deeper = {name for module in direct for name in load_assets().imports(module)}
-    assert set(early) == direct | deeper
+def test_a_script_comes_joined_with_all_that_it_imports(script: Path) -> None:
+    loaded = load_assets()
+    address = loaded.joined(script.name)
+    assert address == f"/static/{loaded.fingerprint}/joined/{script.name}"
+    found = loaded.find(loaded.fingerprint, f"joined/{script.name}")
+    assert found is not None
+    text = found.body.decode()
+    assert not re.search(r"^(import|export)\b", text, re.MULTILINE)
+    direct = re.findall(r'^import .*"\./([a-z-]+)\.js"', script.read_text("utf-8"), re.MULTILINE)
+    for name in [script.stem, *direct]:
+        assert text.count(f"const ${name.replace('-', '_')} = (() => {{") == 1
+
+
+def test_no_name_of_a_script_is_that_of_a_joined_module() -> None:
+    scopes = {f"${path.stem.replace('-', '_')}" for path in SCRIPTS}
+    for path in SCRIPTS:
+        assert not scopes & set(re.findall(r"\$\w+", path.read_text("utf-8")))
+
+
+def test_sheets_come_joined_in_their_order() -> None:
+    loaded = load_assets()
+    found = loaded.find(loaded.fingerprint, "joined/wall+base.css")
+    assert found is not None
+    whole = [loaded.by_path[name].body.decode() for name in ("wall.css", "base.css")]
+    assert found.body.decode() == "\n".join(whole)
+    assert found.media_type.startswith("text/css")
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "joined/",
+        "joined/none.css",
+        "joined/base.css+parts.css",
+        "joined/base+base.css",
+        "joined/base+tile.css",
+        "joined/charts/uplot.min.css",
+        "joined/phrases.de.js",
+        "joined/../base.css",
+        "joined/wall+base+parts+alarm+setup+people+records.css",
+    ],
+)
+def test_only_few_files_of_ours_are_joined(path: str) -> None:
+    loaded = load_assets({"phrases.de.js": ""})
+    assert loaded.find(loaded.fingerprint, path) is None
+    with pytest.raises(KeyError):
+        loaded.url(path)

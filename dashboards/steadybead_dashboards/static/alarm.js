@@ -69,4 +69,4 @@ sheet.addEventListener("click", clicked);
 sheet.querySelector("form")?.addEventListener("submit", (event) => event.preventDefault());
 tick();
 setInterval(tick, 1_000);
-if (onset) await drawAll();
+if (onset) drawAll();

@@ -11,8 +11,10 @@ let before = "connecting";
 
 /** Show the state of the stream; `ago` is the time in ms since something was heard. */
 export function showLink(word, ago) {
-  indicator.dataset.link = word;
-  write(indicator.querySelector('[data-part="link-word"]'), text(LABELS[word]));
+  if (indicator) { // a page that asks again and again has no stream to tell of
+    indicator.dataset.link = word;
+    write(indicator.querySelector('[data-part="link-word"]'), text(LABELS[word]));
+  }
   const old = word === "lost" || word === "broker-lost" || word === "signed-out";
   document.body.toggleAttribute("data-silent", old);
   if (old) write(banner.querySelector('[data-part="stale-text"]'), explain(word, ago));

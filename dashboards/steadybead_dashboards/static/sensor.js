@@ -116,4 +116,4 @@ if (form) {
 document.querySelector('[data-act="take-off"]')?.addEventListener("click", (event) => takeOff(event.currentTarget));
 tick();
 setInterval(tick, 1_000);
-await show(1);
+show(1);

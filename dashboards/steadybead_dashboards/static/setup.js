@@ -1,5 +1,6 @@
 /** The set-up page: keeps what is heard and refused up to date, and checks a plant file's text. */
 import { act } from "./acts.js";
+import { showLink } from "./link.js";
 import { tick } from "./times.js";
 import { writeSaid } from "./phrases.js";
 import { text } from "./words.js";
@@ -9,11 +10,18 @@ const form = document.getElementById("check-form");
 const verdict = document.getElementById("verdict");
 const problems = document.getElementById("problems");
 const summary = document.getElementById("summary");
+let heard = performance.now();
 
 /** Ask for the page again and take over what differs; what somebody has in hand stays. */
 async function refresh() {
-  const answer = document.hidden ? null : await fetch(location.pathname).catch(() => null);
-  if (!answer?.ok || answer.redirected) return;
+  if (document.hidden) return;
+  const answer = await fetch(location.pathname, { signal: AbortSignal.timeout(2 * AGAIN_MS) }).catch(() => null);
+  if (!answer?.ok || answer.redirected) {
+    showLink(answer?.redirected ? "signed-out" : "lost", performance.now() - heard);
+    return;
+  }
+  heard = performance.now();
+  showLink("live", 0);
   const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
   for (const list of document.querySelectorAll("[data-fresh-list]")) renew(list, fresh.querySelector("[data-fresh-list]"));
   for (const old of document.querySelectorAll("[data-fresh]")) {

@@ -121,6 +121,7 @@ bindPicture(section, lanes, view);
 tick();
 setInterval(tick, 1_000);
 section.dataset.figures = "recorded";
-await attempt(() => load(false));
-view.set(...whole);
-if (record.stop === null) setInterval(grow, RELOAD_MS);
+attempt(() => load(false)).then(() => {
+  view.set(...whole);
+  if (record.stop === null) setInterval(grow, RELOAD_MS);
+});
