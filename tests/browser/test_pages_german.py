@@ -194,11 +194,11 @@ def sentences() -> list[str]:
 
 def test_server_and_browser_say_the_same(opener: Opener, server: ShopServer) -> None:
     page = opener("/", **GERMAN)
-    base = page.locator('link[href$="base.css"]').get_attribute("href") or ""
+    base = page.locator('link[href$="mark.svg"]').get_attribute("href") or ""
     said = page.evaluate(
         "async ([address, all]) => { const { said } = await import(address);"
         " return all.map((text) => said(text)); }",
-        [server.url + base.replace("base.css", "phrases.js"), sentences()],
+        [server.url + base.replace("mark.svg", "phrases.js"), sentences()],
     )
     german = translations("de")
     assert said == [german.said(text) or text for text in sentences()]

@@ -80,7 +80,8 @@ def test_a_lost_broker_is_named_with_since_when_and_what_to_look_at(
     expect(lost).to_have_count(0, timeout=20_000)
 
 
-def test_a_server_out_of_reach_is_told_and_so_is_its_return(opener: Opener) -> None:
+def test_a_server_out_of_reach_is_told_and_so_is_its_return(opener: Opener, watch: Watch) -> None:
+    watch.expect("ERR_INTERNET_DISCONNECTED")
     page = opener("/setup", viewport=PHONE)
     banner = page.locator("#stale")
     expect(banner).to_be_hidden()
