@@ -17,7 +17,7 @@ from steadybead_domain.errors import PlainError
 DONE = 0
 NO = 1
 MISUSE = 2
-SWITCH_S = 0.0005  # a thread that judges for long lets those in that receive and answer
+SWITCH_S = 0.0001  # a thread that judges for long lets those in that receive and answer
 ROLES = ("viewer", "welder", "maintenance", "quality", "administrator")
 _FAULT = "steadybead: "
 

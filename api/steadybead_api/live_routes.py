@@ -29,7 +29,7 @@ from steadybead_domain.ids import StationId
 from steadybead_domain.live import LiveStation
 
 router = api_router("live")
-GATHER_S = 0.05  # what comes within this goes to a page as one piece
+GATHER_S = 0.02  # what comes within this goes to a page as one piece
 LOOK_EVERY_S = 0.5
 HEARTBEAT_S = 2.0
 RETRY_MS = 2000

@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, Self
+from typing import Any, NamedTuple, Self
 
 from steadybead_domain.ids import StationId
 from steadybead_domain.times import format_rfc3339, parse_rfc3339
@@ -30,9 +30,11 @@ class Fitness(StrEnum):
     NO_DATA = "no data"
 
 
-@dataclass(frozen=True, slots=True)
-class LiveValue:
-    """The last value of one channel; `low` and `high` are the procedure's window, if any."""
+class LiveValue(NamedTuple):
+    """The last value of one channel; `low` and `high` are the procedure's window, if any.
+
+    A tuple, since thousands a second are made and compared.
+    """
 
     channel: str
     quantity: str

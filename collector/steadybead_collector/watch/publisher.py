@@ -1,8 +1,10 @@
 """What is said of the stations on the broker: `live` and `alarm/<id>`, both retained."""
 
-import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from typing import Any
+
+import orjson
 
 from steadybead_domain.alarms.codec import alarm_to_json
 from steadybead_domain.alarms.model import Alarm
@@ -45,7 +47,9 @@ class Publisher:
         """Say what is so at `now` but for the alarms; False if it is not due."""
         said = self._said.setdefault(live.station, _Said())
         is_due = _is_due(now, live, said)
-        if is_due and self._publish(f"{self._root}/{live.station}/live", live.payload()):
+        if is_due and self._publish(
+            f"{self._root}/{live.station}/live", orjson.dumps(live.to_json())
+        ):
             said.live, said.at = live, now
         return is_due
 
@@ -87,9 +91,9 @@ def _is_due(now: int, live: LiveStation, said: _Said) -> bool:
     return now - said.at >= VALUES_EVERY and live.values != said.live.values
 
 
-def _state(live: LiveStation) -> LiveStation:
-    return replace(live, time=0, values=())
+def _state(live: LiveStation) -> tuple[Any, ...]:
+    return live.fitness, live.reasons, live.guns
 
 
 def _written(alarm: Alarm) -> bytes:
-    return json.dumps(alarm_to_json(alarm), separators=(",", ":"), allow_nan=False).encode()
+    return orjson.dumps(alarm_to_json(alarm))
