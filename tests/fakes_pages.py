@@ -19,6 +19,7 @@ from steadybead_api.live_board import LiveBoard
 from steadybead_api.services import AccessPolicy, Services
 from steadybead_collector.records.store import Records, open_records
 from steadybead_collector.stores import MemoryReadings
+from steadybead_collector.watch.publisher import live_payload
 from steadybead_domain.alarms.codec import alarm_to_json
 from steadybead_domain.alarms.model import AlarmFact, AlarmState, Priority
 from steadybead_domain.alarms.state import alarm_state
@@ -131,7 +132,9 @@ class Shop:
         now = now_us()
         self.fill(now)
         for name in self.fitness:
-            self.board.take(f"north/{name}/live", self.live(name, now).payload(), retained=False)
+            self.board.take(
+                f"north/{name}/live", live_payload(self.live(name, now)), retained=False
+            )
         self._publish_alarms(now)
 
     def live(self, name: str, now: int) -> LiveStation:

@@ -1,6 +1,5 @@
 """What the collector says of a station now: the payload of the topic `live`."""
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -129,10 +128,6 @@ class LiveStation:
             "guns": [g.to_json() for g in self.guns],
             "values": [v.to_json() for v in self.values],
         }
-
-    def payload(self) -> bytes:
-        """Write the MQTT payload."""
-        return json.dumps(self.to_json(), separators=(",", ":"), allow_nan=False).encode()
 
     @classmethod
     def from_json(cls, data: Mapping[str, Any]) -> Self:

@@ -21,6 +21,7 @@ from steadybead_api.live_feed import LiveFeed
 from steadybead_api.live_subscription import MOST_CHANGES, AlarmNews
 from steadybead_collector.config.settings import MqttSettings
 from steadybead_collector.mqtt.broker import EmbeddedBroker
+from steadybead_collector.watch.publisher import live_payload
 from steadybead_domain.alarms.codec import alarm_to_json
 from steadybead_domain.alarms.model import Alarm
 from steadybead_domain.alarms.state import alarm_state
@@ -57,7 +58,7 @@ def address(shop: Shop) -> Iterator[str]:
 
 def tell(shop: Shop, **live: Any) -> None:
     message = live_of(time=shop.clock(), **live)
-    shop.board.take("north/bay-1/live", message.payload(), retained=False)
+    shop.board.take("north/bay-1/live", live_payload(message), retained=False)
 
 
 async def test_stream_begins_with_everything(shop: Shop, address: str) -> None:
@@ -194,13 +195,13 @@ async def test_stream_needs_a_login_and_their_number_is_bounded(
         ("north/bay-1/live", b"\xff"),
         ("north/bay-1/live", b"null"),
         ("north/bay-1/live", b" " * 1_000_001),
-        ("north/bay-2/live", live_of(BAY_1).payload()),
+        ("north/bay-2/live", live_payload(live_of(BAY_1))),
         ("north/bay-1/alarm/al1", b'{"id":"al1"}'),
         ("north/bay-1/alarm/al1", b"7"),
-        ("north/bay-1/live", live_of().payload().replace(b"320.0", b"NaN")),
-        ("north/bay-1/live", live_of().payload().replace(b"320.0", b"1e999")),
-        ("north/bay-1/live", live_of().payload().replace(b"320.0", b'"hot"')),
-        ("north/bay-1/live", live_of().payload().replace(b"320.0", b"9" * 5000)),
+        ("north/bay-1/live", live_payload(live_of()).replace(b"320.0", b"NaN")),
+        ("north/bay-1/live", live_payload(live_of()).replace(b"320.0", b"1e999")),
+        ("north/bay-1/live", live_payload(live_of()).replace(b"320.0", b'"hot"')),
+        ("north/bay-1/live", live_payload(live_of()).replace(b"320.0", b"9" * 5000)),
         ("north/bay-1/live", b"[" * 100_000),
         ("north/bay-1/alarm/al1", alarm_payload().replace(b"3.5", b"Infinity")),
         ("north/bay-1/other", b"{}"),
@@ -218,7 +219,7 @@ async def test_payload_that_is_something_else_is_left_aside(
 
 async def test_retained_message_of_a_dead_collector_is_not_news(shop: Shop) -> None:
     old = live_of(time=T0 - 3600 * SECOND)
-    shop.board.take("north/bay-1/live", old.payload(), retained=True)
+    shop.board.take("north/bay-1/live", live_payload(old), retained=True)
     station = shop.board.snapshot(T0).station(BAY_1)
     assert station is not None
     assert station.reasons == ("no data for 3600 s",)
@@ -253,7 +254,7 @@ async def test_feed_follows_a_real_broker_through_its_restart(tmp_path: Path) ->
     feed = LiveFeed(MqttSettings(url=url), lambda: PLANT, clock)
     publisher = Publisher(url)
     try:
-        publisher.retain("north/bay-1/live", live_of().payload())
+        publisher.retain("north/bay-1/live", live_payload(live_of()))
         publisher.retain("north/bay-1/alarm/al1", alarm_payload())
         assert not feed.reachable
         feed.start()

@@ -16,6 +16,7 @@ from records_samples import start, stop
 from steadybead_api.app import create_app
 from steadybead_collector.records.instruments import FittingRecord
 from steadybead_collector.records.revisions import Act
+from steadybead_collector.watch.publisher import live_payload
 from steadybead_domain.conversion.specs import FlowPrinciple, FlowReference, Thermocouple
 from steadybead_domain.ids import ChannelId
 from steadybead_domain.live import GunState, LiveGun
@@ -141,7 +142,7 @@ async def test_a_gun_that_cools_is_no_wiring_mistake(
     put(shop, SET, level(300.0))
     told = replace(live_of(time=shop.clock()), guns=(LiveGun("a", state, T0),))
     shop.board.connected(shop.clock())
-    shop.board.take("north/bay-1/live", told.payload(), retained=True)
+    shop.board.take("north/bay-1/live", live_payload(told), retained=True)
     async with with_plant(shop, *thermocouple()) as client:
         items = (await client.get(f"{API}/findings")).json()["items"]
     assert len([i for i in items if "wiring" in i["kind"]]) == hints

@@ -47,9 +47,7 @@ class Publisher:
         """Say what is so at `now` but for the alarms; False if it is not due."""
         said = self._said.setdefault(live.station, _Said())
         is_due = _is_due(now, live, said)
-        if is_due and self._publish(
-            f"{self._root}/{live.station}/live", orjson.dumps(live.to_json())
-        ):
+        if is_due and self._publish(f"{self._root}/{live.station}/live", live_payload(live)):
             said.live, said.at = live, now
         return is_due
 
@@ -81,6 +79,11 @@ class Publisher:
         for alarm in [a for a in said if a not in now]:
             if self._publish(f"{self._root}/{station}/alarm/{alarm}", b""):
                 del said[alarm]
+
+
+def live_payload(live: LiveStation) -> bytes:
+    """Write the payload of the topic `live`."""
+    return orjson.dumps(live.to_json())
 
 
 def _is_due(now: int, live: LiveStation, said: _Said) -> bool:
