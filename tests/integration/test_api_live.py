@@ -16,6 +16,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from api_server import listening, served
 from api_shop import BAY_1, PLANT, T0, Clock, Shop, live_of, make_shop
+from brokers_ingest import Mosquitto, needs_mosquitto
 from records_samples import fact
 from steadybead_api.live_feed import LiveFeed
 from steadybead_api.live_subscription import MOST_CHANGES, AlarmNews
@@ -293,3 +294,26 @@ async def test_feed_without_a_broker_keeps_trying_and_closes_at_once() -> None:
     feed.close()
     assert time.monotonic() - began < 3
     assert not any(t.name == "live feed" for t in threading.enumerate())
+
+
+@needs_mosquitto
+@pytest.mark.mosquitto
+async def test_feed_keeps_what_a_broker_says_that_refuses_it(tmp_path: Path) -> None:
+    extra = f"password_file {tmp_path / 'passwords'}"
+    (tmp_path / "passwords").write_text("")
+    broker = Mosquitto(tmp_path, extra)
+    broker.start()
+    feed = LiveFeed(MqttSettings(url=broker.url), lambda: PLANT, Clock())
+    try:
+        feed.start()
+        await true(lambda: feed.refusal == "Not authorized")
+        assert feed.unreachable_since == T0
+        broker.stop()
+        await true(lambda: not feed.refusal)  # nobody is there any more to refuse it
+        broker.extra = ""
+        broker.start()
+        await true(lambda: feed.reachable)
+        assert feed.refusal == ""
+    finally:
+        feed.close()
+        broker.stop()
