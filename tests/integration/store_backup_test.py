@@ -2,9 +2,13 @@
 
 import hashlib
 import json
+import multiprocessing
+import shutil
+import sqlite3
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -62,15 +66,21 @@ def busy_shop(data: Path) -> Iterator[Callable[[], int]]:
         records.close()
 
 
+def another_process() -> ProcessPoolExecutor:
+    """Give one: file locks are a process's own, here two SQLite libraries would share them."""
+    return ProcessPoolExecutor(1, multiprocessing.get_context("spawn"))
+
+
 @pytest.fixture(scope="module")
 def backed_up(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, int]:
     """A backup taken while the shop went on, and how many parts it holds at least."""
     folder = tmp_path_factory.mktemp("shop")
-    with busy_shop(folder / "data") as acknowledged:
+    target = folder / "copies" / "monday"
+    with busy_shop(folder / "data") as acknowledged, another_process() as other:
         until(lambda: acknowledged() > 75)
         least = acknowledged()
-        back_up(StoreSettings(), "# plant\n", folder / "data", folder / "copies" / "monday")
-    return folder / "copies" / "monday", least
+        other.submit(back_up, StoreSettings(), "# plant\n", folder / "data", target).result()
+    return target, least
 
 
 def test_a_shop_that_goes_on_comes_back_whole(backed_up: tuple[Path, int], tmp_path: Path) -> None:
@@ -224,6 +234,24 @@ def test_what_cannot_be_backed_up_is_told(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="is no SQLite file"):
         back_up(StoreSettings(), "", data, tmp_path / "other")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["copy", "data"]
+
+
+def test_records_whose_writer_was_cut_off_are_told_with_the_remedy(tmp_path: Path) -> None:
+    whole, data = tmp_path / "whole", tmp_path / "data"
+    SqliteReadings(data).close()
+    open_records("sqlite", whole).close()
+    writer = sqlite3.connect(whole / "records.db", isolation_level=None)
+    writer.execute("PRAGMA cache_size = 1")  # so that the file is written before the end
+    writer.execute("BEGIN")
+    writer.execute("CREATE TABLE cut_off (x)")
+    writer.executemany("INSERT INTO cut_off VALUES (?)", [("x" * 1000,)] * 200)
+    for name in ("records.db", "records.db-journal"):  # as a power cut leaves them
+        shutil.copy(whole / name, data / name)
+    writer.close()
+    with pytest.raises(StoreError, match="start Steadybead on this folder once"):
+        back_up(StoreSettings(), "", data, tmp_path / "copy")
+    open_records("sqlite", data).close()
+    assert back_up(StoreSettings(), "", data, tmp_path / "copy").files >= 3
 
 
 def test_restore_asks_where_to(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -65,9 +65,11 @@ def copy_readings(source_dir: Path, part: Path) -> None:
 
 
 def copy_open(source: Path, part: Path) -> None:
-    """Copy another database of SQLite, of one moment, while others use it; StoreError.
+    """Copy another database of SQLite, of one moment, while other processes use it; StoreError.
 
-    Where it has no write-ahead log, writers wait until the copy is done.
+    Where it has no write-ahead log, writers wait until the copy is done. Not for a file that this
+    process itself writes by another library of SQLite: their locks would be the same
+    (https://sqlite.org/howtocorrupt.html, 2.2.1).
     """
     with told(source):
         connection = apsw.Connection(str(source), flags=apsw.SQLITE_OPEN_READONLY)
@@ -76,6 +78,11 @@ def copy_open(source: Path, part: Path) -> None:
             connection.execute("BEGIN")
             connection.execute("SELECT count(*) FROM sqlite_schema").get  # noqa: B018 — as above
             _copy(connection, part)
+        except apsw.ReadOnlyError:
+            raise StoreError(
+                f"{source}: its last writer was cut off and has left a journal; start Steadybead"
+                " on this folder once, which puts it right, and back up again"
+            ) from None
         finally:
             connection.close()
 
