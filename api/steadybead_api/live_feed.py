@@ -7,12 +7,10 @@ from collections.abc import Callable
 from steadybead_api.live_board import LiveBoard
 from steadybead_collector.config.settings import MqttSettings
 from steadybead_collector.mqtt.address import Address
-from steadybead_collector.mqtt.backoff import Backoff
 from steadybead_collector.mqtt.link import Link, RefusedError
 from steadybead_collector.mqtt.packets import Arrived
 from steadybead_domain.plant import Plant
 
-LONGEST_PAUSE_S = 10.0
 _END_S = 3.0
 LOG = logging.getLogger(__name__)
 
@@ -29,12 +27,12 @@ class LiveFeed(LiveBoard):
         self.root = settings.root
         address = Address.of(settings.url, settings)
         self.address = str(address)
-        self._now = clock
         self._ended = threading.Event()
-        self._backoff = Backoff(longest_s=LONGEST_PAUSE_S)
         filters = (f"{self.root}/+/+/live", f"{self.root}/+/+/alarm/+")
-        self._link = Link(address, "", filters, _Ear(self), keep_session=False)
-        self._thread = threading.Thread(target=self._run, name="live feed", daemon=True)
+        self._link = Link(address, "", filters, self, keep_session=False)
+        self._thread = threading.Thread(
+            target=self._link.keep, args=(self._ended.wait,), name="live feed", daemon=True
+        )
 
     def start(self) -> None:
         """Begin to connect; returns at once, and tries until `close`."""
@@ -50,15 +48,16 @@ class LiveFeed(LiveBoard):
             self._thread.join(_END_S)
         self.disconnected()
 
-    @property
     def goes_on(self) -> bool:
-        """Tell whether nobody has closed it."""
+        """Tell the link whether to go on."""
         return not self._ended.is_set()
+
+    def let_in(self, *, session_present: bool) -> None:
+        """Let it be: only the subscription counts."""
 
     def subscribed(self) -> None:
         """Hear from the link that every subscription is confirmed."""
-        self._backoff.reset()
-        self.connected(self._now())
+        self.connected(self._clock())
 
     def heard(self, message: Arrived) -> None:
         """Take a message; the publisher chose its quality of service."""
@@ -67,41 +66,10 @@ class LiveFeed(LiveBoard):
         if message.qos:
             self._link.hand_over(lambda client: client.acknowledge([message.mid]))
 
-    def _run(self) -> None:
-        while self.goes_on:
-            try:
-                self._link.run()
-            except RefusedError as error:
-                self._note(error.said)
-            except OSError:
-                self._note("")
-            except Exception:  # whatever it is, the pages must not go blind
-                LOG.exception("the live feed stumbled; it reconnects")
-                self._note("")
-            self.disconnected()
-            self._ended.wait(self._backoff.next())
-        self._link.close()
-
-    def _note(self, refusal: str) -> None:
+    def lost(self, error: Exception | None) -> None:
+        """Hear from the link that the connection is gone, perhaps because the broker refused it."""
+        refusal = error.said if isinstance(error, RefusedError) else ""
         if refusal and refusal != self.refusal:
             LOG.warning("broker refused the live feed: %s", refusal)
         self.refusal = refusal
-
-
-class _Ear:
-    """What the link asks and tells."""
-
-    def __init__(self, feed: LiveFeed) -> None:
-        self._feed = feed
-
-    def goes_on(self) -> bool:
-        return self._feed.goes_on
-
-    def connected(self, *, session_present: bool) -> None:
-        """Let it be: only the subscription counts."""
-
-    def subscribed(self) -> None:
-        self._feed.subscribed()
-
-    def heard(self, message: Arrived) -> None:
-        self._feed.heard(message)
+        self.disconnected()

@@ -1,7 +1,9 @@
+import pytest
 from playwright.sync_api import Browser
 
 from steadybead_dashboards.render import renderer
 
+pytestmark = pytest.mark.chromium
 PARSE = "(text) => { try { new Function(text); return ''; } catch (e) { return String(e); } }"
 
 

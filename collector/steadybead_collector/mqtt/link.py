@@ -16,6 +16,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 from paho.mqtt.reasoncodes import ReasonCode
 
 from steadybead_collector.mqtt.address import Address
+from steadybead_collector.mqtt.backoff import Backoff
 from steadybead_collector.mqtt.buffered import BufferedClient
 from steadybead_collector.mqtt.packets import Arrived, text_of
 
@@ -46,7 +47,7 @@ class LinkOwner(Protocol):
     def goes_on(self) -> bool:
         """Tell whether the connection should go on."""
 
-    def connected(self, *, session_present: bool) -> None:
+    def let_in(self, *, session_present: bool) -> None:
         """Learn that the broker let us in, and whether it has kept our session."""
 
     def subscribed(self) -> None:
@@ -54,6 +55,9 @@ class LinkOwner(Protocol):
 
     def heard(self, message: Arrived) -> None:
         """Take a message."""
+
+    def lost(self, error: Exception | None) -> None:
+        """Learn that the connection ended, or did not come about; None: as it should."""
 
 
 class Link:
@@ -76,7 +80,8 @@ class Link:
         self.address, self.filters, self._owner = address, filters, owner
         self._aside, self._asked = aside, -1
         self._keep_session = keep_session
-        self._refused: RefusedError | None = None
+        self._backoff = Backoff()
+        self._refused: tuple[str, str] | None = None
         self._work: deque[Work] = deque()
         self._ears, self._mouth = socket.socketpair()
         self._ears.setblocking(False)
@@ -114,6 +119,24 @@ class Link:
             self._mouth.send(b"\0")
         except OSError:  # full: it will wake anyway; closed: there is nothing to wake
             return
+
+    def keep(self, pause: Callable[[float], object]) -> None:
+        """Connect again and again until told to end, then close; `pause` waits so many seconds.
+
+        Whatever goes wrong in one connection, the next one comes.
+        """
+        while self._owner.goes_on():
+            try:
+                self.run()
+            except OSError as error:
+                self._owner.lost(error)
+            except Exception as error:
+                LOG.exception("the network thread stumbled; it reconnects")
+                self._owner.lost(error)
+            else:
+                self._owner.lost(None)
+            pause(self._backoff.next())
+        self.close()
 
     def run(self) -> None:
         """Connect and serve until told to end or the connection ends. LinkLostError, OSError."""
@@ -180,7 +203,7 @@ class Link:
 
     def _check(self, result: MQTTErrorCode) -> None:
         if self._refused:
-            raise self._refused
+            raise RefusedError(*self._refused)
         if result != paho.MQTT_ERR_SUCCESS or not self._client.socket():
             raise LinkLostError(
                 f"connection lost ({paho.error_string(result).rstrip('.').lower()})"
@@ -195,10 +218,9 @@ class Link:
     ) -> None:
         if reason.is_failure:
             said = str(reason)
-            text = f"the broker refused the connection ({said.lower()})"
-            self._refused = RefusedError(text, said)
+            self._refused = f"the broker refused the connection ({said.lower()})", said
             return
-        self._owner.connected(session_present=bool(flags.session_present))
+        self._owner.let_in(session_present=bool(flags.session_present))
         self._asked = client.subscribe([(topic, 1) for topic in self.filters])[1] or -1
         if self._aside:
             client.subscribe([(topic, 0) for topic in self._aside])
@@ -215,9 +237,9 @@ class Link:
             return
         for topic, reason in zip(self.filters, reasons, strict=False):
             if reason.is_failure:
-                text = f"the broker refused the subscription to {topic}"
-                self._refused = RefusedError(text, str(reason))
+                self._refused = f"the broker refused the subscription to {topic}", str(reason)
                 return
+        self._backoff.reset()
         self._owner.subscribed()
 
     def _on_message(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:

@@ -6,10 +6,9 @@ from collections.abc import Callable, Iterable
 
 from steadybead_collector.event_log import event
 from steadybead_collector.mqtt.address import Address
-from steadybead_collector.mqtt.backoff import Backoff
 from steadybead_collector.mqtt.buffered import BufferedClient
 from steadybead_collector.mqtt.inbox import Inbox, Message
-from steadybead_collector.mqtt.link import Link, LinkLostError
+from steadybead_collector.mqtt.link import Link
 from steadybead_collector.mqtt.packets import Arrived
 from steadybead_domain.times import SECOND
 
@@ -43,8 +42,9 @@ class Subscriber:
         self._inbox, self._clock = inbox, clock
         aside = (DROPPED,) if ask_broker else ()
         self._link = Link(address, client_id, filters, self, keep_session=keep_session, aside=aside)
-        self._backoff = Backoff()
-        self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
+        self._thread = threading.Thread(
+            target=self._link.keep, args=(self._pause,), name="mqtt", daemon=True
+        )
         self._changed = threading.Condition()
         self._ready = False
         self._stopping = False
@@ -127,13 +127,12 @@ class Subscriber:
         """Tell the link whether to go on."""
         return not self._stopping
 
-    def connected(self, *, session_present: bool) -> None:
+    def let_in(self, *, session_present: bool) -> None:
         """Hear from the link that the broker let us in."""
         self._drain_from = self._clock() if session_present else None
 
     def subscribed(self) -> None:
         """Hear from the link that every subscription is confirmed."""
-        self._backoff.reset()
         with self._changed:
             self._ready = True
             self.last_error = ""
@@ -177,25 +176,20 @@ class Subscriber:
         self._last_received = now
         return now
 
-    def _run(self) -> None:
-        while not self._stopping:
-            try:
-                self._link.run()
-            except (LinkLostError, OSError) as error:
-                self._note(f"{self._link.address}: {error}")
-            except Exception as error:  # whatever it is, the ear must not go deaf
-                LOG.exception("the network thread stumbled; it reconnects")
-                self._note(f"{type(error).__name__}: {error}")
-            self._lose()
-            with self._changed:
-                self._changed.wait_for(lambda: self._stopping, self._backoff.next())
-        self._link.close()
-
-    def _lose(self) -> None:
+    def lost(self, error: Exception | None) -> None:
+        """Hear from the link that the connection is gone; what it brought comes again."""
+        if isinstance(error, OSError):
+            self._note(f"{self._link.address}: {error}")
+        elif error is not None:
+            self._note(f"{type(error).__name__}: {error}")
         with self._changed:
             self.connection += 1
             self._ready = False
             self._drain_from = None
+
+    def _pause(self, seconds: float) -> None:
+        with self._changed:
+            self._changed.wait_for(lambda: self._stopping, seconds)
 
     def _note(self, text: str) -> None:
         if text != self.last_error:

@@ -75,16 +75,21 @@ def copy_open(source: Path, part: Path) -> None:
         connection = apsw.Connection(str(source), flags=apsw.SQLITE_OPEN_READONLY)
         try:
             connection.set_busy_timeout(_BUSY_MS)
-            connection.execute("BEGIN")
-            connection.execute("SELECT count(*) FROM sqlite_schema").get  # noqa: B018 — as above
+            _begin_moment(connection, source)
             _copy(connection, part)
-        except apsw.ReadOnlyError:
-            raise StoreError(
-                f"{source}: its last writer was cut off and has left a journal; start Steadybead"
-                " on this folder once, which puts it right, and back up again"
-            ) from None
         finally:
             connection.close()
+
+
+def _begin_moment(connection: apsw.Connection, source: Path) -> None:
+    try:
+        connection.execute("BEGIN")
+        connection.execute("SELECT count(*) FROM sqlite_schema").get  # noqa: B018 — as above
+    except apsw.ReadOnlyError:  # who only reads cannot take back what was half done
+        raise StoreError(
+            f"{source}: its last writer was cut off and has left a journal; start Steadybead"
+            " on this folder once, which puts it right, and back up again"
+        ) from None
 
 
 def check_structure(file: Path) -> None:
